@@ -1,0 +1,131 @@
+"""What it means: suspects with their evidence, and the one verdict of a screening."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from acoustic.evidence.findings import OrderSpectrum, Tone
+from acoustic.recording.recording import QualityRemark, Recording, Stretches
+from acoustic.recording.speed_trace import SpeedTrace
+
+VerdictName = Literal["suspects", "nothing_found", "cannot_tell", "recording_unfit"]
+
+
+@dataclass(frozen=True, slots=True)
+class LineEvidence:
+    """One expected line of a suspect and what was heard there.
+
+    `state` is ``"heard"``, ``"missing"`` (should have been heard) or ``"hidden"``
+    (under the engine's lines, under 60 Hz or above the codec's cut-off).
+    `support` is the natural logarithm of the likelihood ratio it adds. [nat]
+    """
+
+    recording: int
+    label: str
+    order: float
+    heard_order: float | None
+    frequency_hz: float
+    excess_db: float | None
+    state: Literal["heard", "missing", "hidden"]
+    support: float
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """One part, how likely it is the source of the sound, and how likely faulty.
+
+    Attributes
+    ----------
+    part : str
+    mechanism : str
+        The likeliest mechanism, by its name for people.
+    mechanisms : tuple of (str, float)
+        All mechanisms with their share, best first.
+    probability : float
+        P(faulty): it makes the sound and is not merely its healthy song. [-]
+    source_probability : float
+        P(this part makes sound that was found), healthy or not. [-]
+    evidence, against : tuple of str
+        Short sentences, strongest first.
+    not_separable_from : tuple of str
+        Parts this recording cannot tell it from, with the reason in `group_reason`.
+    hand_check : str
+        The check that settles most, with its caution.
+    lines : tuple of LineEvidence
+    """
+
+    part: str
+    mechanism: str
+    mechanisms: tuple[tuple[str, float], ...]
+    probability: float
+    source_probability: float
+    evidence: tuple[str, ...]
+    against: tuple[str, ...]
+    not_separable_from: tuple[str, ...]
+    group_reason: str
+    hand_check: str
+    caution: str
+    lines: tuple[LineEvidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class UnexplainedTone:
+    """A found tone that no part of the layout accounts for."""
+
+    recording: int
+    tone: Tone
+    remark: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Heard:
+    """Everything drawn from one recording, kept for the report."""
+
+    recording: Recording
+    speed: SpeedTrace | None
+    stretches: Stretches
+    quality: tuple[QualityRemark, ...]
+    spectrum: OrderSpectrum | None
+    tones: tuple[Tone, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Screening:
+    """The answer to one screening, with all it takes to repeat it.
+
+    Attributes
+    ----------
+    verdict : str
+        Exactly one of the four names.
+    headline : str
+        The answer in one sentence.
+    reasons : tuple of str
+        How sure and why, at most three lines.
+    next_steps : tuple of str
+        What to do next, cheapest first.
+    suspects : tuple of Suspect
+        Best first. Every part of the layout is here.
+    unexplained : tuple of UnexplainedTone
+    heard : tuple of Heard
+        One per recording, in the order given.
+    detectable : str
+        For ``nothing_found``: what level would have been found.
+    unseen_parts : tuple of str
+        Parts none of whose lines could be seen in these recordings.
+    settings : mapping
+    version : str
+    """
+
+    verdict: VerdictName
+    headline: str
+    reasons: tuple[str, ...]
+    next_steps: tuple[str, ...]
+    suspects: tuple[Suspect, ...]
+    unexplained: tuple[UnexplainedTone, ...]
+    heard: tuple[Heard, ...]
+    detectable: str
+    unseen_parts: tuple[str, ...]
+    settings: Mapping[str, Any]
+    version: str
