@@ -1,5 +1,5 @@
 """WHAT WAS HEARD: from any phone clip to samples, usable stretches, speed and quality.
 
-Reading order: recording, speed_trace, audio_file, stretches, speed_comb, speed_heard,
-speed_log, quality.
+Reading order: recording, speed_trace, remarks, containers, decoders, survey, audio_file,
+stretches, speed_comb, speed_heard, speed_log, quality.
 """

@@ -1,0 +1,60 @@
+"""The sentences shown to people, by code, read once from ``words.toml``."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from acoustic.errors import TableError
+
+
+@dataclass(frozen=True, slots=True)
+class RemarkWords:
+    """What is wrong with a recording and what to do at the engine.
+
+    Both may hold figures in braces, to be filled in by name.
+    """
+
+    message: str
+    advice: str
+
+
+@cache
+def read_words() -> dict[str, Any]:
+    """Read all sentences; the file comes with the package."""
+    text = resources.files("acoustic.tables").joinpath("words.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def quality_words(code: str) -> RemarkWords:
+    """Sentences for a remark on a recording.
+
+    Raises
+    ------
+    TableError
+        The code has no entry in ``words.toml``.
+    """
+    try:
+        entry = read_words()["quality"][code]
+        return RemarkWords(message=entry["message"], advice=entry["advice"])
+    except KeyError as missing:
+        raise TableError(
+            f"words.toml: [quality.{code}] has no {missing}. Add a message and an advice."
+        ) from missing
+
+
+def left_out_words(code: str) -> str:
+    """Why seconds of this code are left out.
+
+    Raises
+    ------
+    TableError
+        The code has no entry in ``words.toml``.
+    """
+    try:
+        return str(read_words()["left_out"][code])
+    except KeyError as missing:
+        raise TableError(f"words.toml: [left_out] has no {missing}. Add the sentence.") from missing
