@@ -1,0 +1,9 @@
+"""A DRIVE THAT SOUNDS AS ITS LAYOUT SAYS, healthy or faulty, heard through a phone.
+
+For samples, for the trial and for listening. It knows the drive and the recording values
+only and shares nothing with what judges a recording, so the two cannot share a mistake.
+
+Reading order: scene_settings, random_curves, critical_band, crank_speed, true_drive,
+engine_sound, surroundings, tones, probe_point, codec, phone, truth, scene, clip_file,
+truth_table.
+"""

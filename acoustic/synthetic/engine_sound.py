@@ -1,0 +1,161 @@
+"""The engine itself: comb of half orders, combustion noise, injector and valve ticking.
+
+The comb repeats with the working cycle, so it is made cycle by cycle over crank angle
+(each cycle a little different, neighbours faded into each other) and then read off at
+the angle of every sample.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import scipy.fft as fft
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from acoustic.drive.drive import Drive
+from acoustic.synthetic.crank_speed import CrankTurning
+from acoustic.synthetic.random_curves import Floats, draw, humps_db, noise_spectrum
+from acoustic.synthetic.scene_settings import EngineSound
+
+Signal = NDArray[np.float32]
+POINTS_PER_PERIOD = 4  # angle samples per period of the highest half order
+ENVELOPE_POINTS = 1024  # per working cycle
+LARGEST_PHASE_JITTER = 1.2  # rad; above it a line is noise anyway
+SLOPE_FROM_HZ = 150.0
+
+
+def firing_phases(drive: Drive) -> Floats:
+    """Give the firings as shares of the working cycle, from the layout's angles or even."""
+    cycle_deg = 360.0 / drive.engine.order_step
+    angles = drive.layout.engine.firing_angles_deg
+    if angles:
+        return np.sort(np.asarray(angles, dtype=np.float64) / cycle_deg % 1.0)
+    count = max(1, round(drive.engine.firing_order / drive.engine.order_step))
+    return np.arange(count) / count
+
+
+def comb_levels_db(
+    orders: Floats, drive: Drive, speed_hz: float, settings: EngineSound, rng: np.random.Generator
+) -> Floats:
+    """Draw the level of each half order: firing pattern, slope, humps and scatter. [dB]
+
+    A line the firings of the cycle add up to stands at 0 dB before slope; the others
+    stand where the unlikeness of the cylinders lifts them.
+    """
+    cycle_line = np.round(orders / drive.engine.order_step)
+    phases = firing_phases(drive)
+    together = np.abs(np.exp(2j * np.pi * np.outer(cycle_line, phases)).mean(axis=1))
+    unlike_integer = draw(rng, settings.integer_db)
+    unlike_half = min(unlike_integer - 2.0, draw(rng, settings.half_db))
+    whole = np.isclose(orders % 1.0, 0.0)
+    pattern = np.maximum(
+        20.0 * np.log10(np.maximum(together, 1e-6)), np.where(whole, unlike_integer, unlike_half)
+    )
+    frequency = orders * speed_hz
+    fall = draw(rng, settings.slope_db_per_octave)
+    slope = -fall * np.log2(np.maximum(frequency / SLOPE_FROM_HZ, 1.0))
+    humps = humps_db(rng, frequency, int(rng.integers(3, 8)), 80.0, 2500.0)
+    scatter = settings.line_scatter_db * rng.standard_normal(orders.size)
+    return np.asarray(pattern + slope + humps + scatter, dtype=np.float64)
+
+
+def make_comb(
+    drive: Drive, crank: CrankTurning, settings: EngineSound, rng: np.random.Generator
+) -> Signal:
+    """Make the comb of half orders, of mean square 1. Shape (coarse_samples,)."""
+    step = drive.engine.order_step
+    fastest = float(crank.speed_hz.max())
+    top_hz = min(draw(rng, settings.top_hz), 0.4 * crank.clock.coarse_rate_hz)
+    count = max(4, int(top_hz / (fastest * step)))
+    orders = np.asarray(step * np.arange(1, count + 1), dtype=np.float64)
+    levels = comb_levels_db(orders, drive, float(crank.speed_hz.mean()), settings, rng)
+    end = np.clip((count + 1 - np.arange(1, count + 1)) / (0.15 * count), 0.0, 1.0)
+    amplitude = 10.0 ** (levels / 20.0) * np.sin(0.5 * np.pi * end)
+    cycles = math.ceil(float(crank.angle_rev[-1]) * step) + 3
+    lines = _jittered_lines(amplitude, orders, cycles, settings, rng)
+    wave = _fade_cycles(lines)
+    points = wave.size // (cycles - 1)
+    comb = ndimage.map_coordinates(
+        wave, [crank.angle_rev * (step * points)], output=np.float32, order=3, mode="nearest"
+    )
+    return np.asarray(comb / np.sqrt(np.mean(comb**2)), dtype=np.float32)
+
+
+def _jittered_lines(
+    amplitude: Floats,
+    orders: Floats,
+    cycles: int,
+    settings: EngineSound,
+    rng: np.random.Generator,
+) -> NDArray[np.complex64]:
+    """Draw the complex lines of every cycle, shape (cycles, lines)."""
+    shape = (cycles, amplitude.size)
+    level = 1.0 + settings.cycle_level_jitter * rng.standard_normal(shape, dtype=np.float32)
+    spread = np.minimum(settings.cycle_phase_jitter * orders, LARGEST_PHASE_JITTER)
+    phase = spread.astype(np.float32) * rng.standard_normal(shape, dtype=np.float32)
+    phase += rng.uniform(0.0, 2.0 * np.pi, amplitude.size).astype(np.float32)
+    lines = amplitude.astype(np.float32) * level * np.exp(1j * phase)
+    return np.asarray(lines, dtype=np.complex64)
+
+
+def _fade_cycles(lines: NDArray[np.complex64]) -> Signal:
+    """Lay the cycles one after the other, each faded into the next with cos² weights."""
+    cycles, count = lines.shape
+    points = fft.next_fast_len(2 * POINTS_PER_PERIOD * count, real=True)
+    spectrum = np.zeros((cycles, points // 2 + 1), np.complex64)
+    spectrum[:, 1 : count + 1] = lines * (0.5 * points)
+    waves = fft.irfft(spectrum, points, axis=1)
+    fade = np.cos(0.5 * np.pi * np.arange(points) / points).astype(np.float32) ** 2
+    return np.asarray((fade * waves[:-1] + (1.0 - fade) * waves[1:]).ravel(), dtype=np.float32)
+
+
+def make_combustion_noise(drive: Drive, crank: CrankTurning, rng: np.random.Generator) -> Signal:
+    """Make noise that swells with every firing, of mean square 1, on the coarse clock."""
+    size, rate = crank.clock.coarse_samples, crank.clock.coarse_rate_hz
+    amplitude = _band_shape(size, rate, draw(rng, (500.0, 1200.0)), draw(rng, (2000.0, 4500.0)))
+    noise = fft.irfft(noise_spectrum(rng, amplitude), size)
+    decay = draw(rng, (0.15, 0.4)) / firing_phases(drive).size
+    noise *= 0.2 + _pulses(drive, crank, decay, draw(rng, (0.5, 2.0)), rng)
+    return np.asarray(noise / np.sqrt(np.mean(noise**2)), dtype=np.float32)
+
+
+def make_ticking(drive: Drive, crank: CrankTurning, rng: np.random.Generator) -> Signal:
+    """Make injector and valve ticks, of mean square 1, at the full rate."""
+    size, rate = crank.clock.full_samples, crank.clock.rate_hz
+    low, high = draw(rng, (2000.0, 4000.0)), draw(rng, (6000.0, 11000.0))
+    noise = fft.irfft(noise_spectrum(rng, _band_shape(size, rate, low, high)), size)
+    cycle_hz = crank.mean_speed_hz * drive.engine.order_step
+    decay = draw(rng, (0.0008, 0.002)) * cycle_hz
+    pulses = _pulses(drive, crank, decay, draw(rng, (1.0, 3.0)), rng)
+    noise.reshape(-1, crank.clock.factor)[:] *= pulses[:, np.newaxis]
+    return np.asarray(noise / np.sqrt(np.mean(noise**2)), dtype=np.float32)
+
+
+def _band_shape(size: int, rate_hz: float, low_hz: float, high_hz: float) -> Signal:
+    """Amplitude of a band with slopes of 12 dB/octave on both sides, per bin."""
+    frequency = np.arange(size // 2 + 1, dtype=np.float32) * np.float32(rate_hz / size)
+    rise = (frequency / np.float32(low_hz)) ** 2
+    fall = (frequency / np.float32(high_hz)) ** 2
+    return np.asarray(rise / (1.0 + rise) / (1.0 + fall), dtype=np.float32)
+
+
+def _pulses(
+    drive: Drive,
+    crank: CrankTurning,
+    decay_cycles: float,
+    scatter_db: float,
+    rng: np.random.Generator,
+) -> Signal:
+    """Draw an envelope with one dying pulse per firing, levels scattering by cycle."""
+    step = drive.engine.order_step
+    phases = firing_phases(drive)
+    since = (np.arange(ENVELOPE_POINTS) / ENVELOPE_POINTS - phases[:, np.newaxis]) % 1.0
+    shapes = np.exp(-since / decay_cycles).astype(np.float32)
+    cycles = math.ceil(float(crank.angle_rev[-1]) * step) + 1
+    by_cylinder = scatter_db * rng.standard_normal(phases.size)
+    levels_db = by_cylinder + 1.5 * rng.standard_normal((cycles, phases.size))
+    table = (10.0 ** (levels_db / 20.0)).astype(np.float32) @ shapes
+    place = (crank.angle_rev * (step * ENVELOPE_POINTS)).astype(np.intp)
+    return np.asarray(table.ravel()[place], dtype=np.float32)

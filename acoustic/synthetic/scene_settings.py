@@ -1,0 +1,234 @@
+"""What a made scene is to hold: speeds, planted faults, healthy song, engine, phone.
+
+Every `(low, high)` pair is a range from which each scene draws its own value, so that a
+set of scenes is varied without anybody choosing the values one by one. Where a figure
+has no source beside it, it is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from acoustic.errors import SettingsError
+
+Range = tuple[float, float]
+CodecName = Literal["opus", "aac", "mp3"]
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """One recording of the scene: how fast, how long, where the phone was held.
+
+    Attributes
+    ----------
+    name : str
+        Name of the recording that is made.
+    rpm : float
+        Crankshaft speed; the first one of a sweep. [1/min]
+    end_rpm : float or None
+        Last speed of a sweep; None holds the speed. [1/min]
+    duration_s : float
+    wander : float or None
+        Relative rms of the slow speed wander. None draws it: 0.4 to 1.2 % below
+        1200 rpm (idle), 0.15 to 0.4 % above (held). [-]
+    probe_part : str or None
+        Part the phone was held at; None is one place in front of the drive.
+    """
+
+    name: str = "synthetic"
+    rpm: float = 800.0
+    end_rpm: float | None = None
+    duration_s: float = 20.0
+    wander: float | None = None
+    probe_part: str | None = None
+
+    def __post_init__(self) -> None:
+        for rpm in (self.rpm, self.rpm if self.end_rpm is None else self.end_rpm):
+            if not 100.0 <= rpm <= 20000.0:
+                raise SettingsError(f"A scene at {rpm:g} rpm cannot be made: use 100 to 20000 rpm.")
+        if not 0.5 <= self.duration_s <= 600.0:
+            raise SettingsError(
+                f"A scene of {self.duration_s:g} s cannot be made: use 0.5 to 600 s."
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class PlantedFault:
+    """A mechanism at work in one part.
+
+    `level_db` is the tone-to-noise ratio that the family's strongest line is aimed at;
+    each line then scatters about its own relative level. [dB]
+    """
+
+    part: str
+    mechanism: str
+    level_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class HealthySong:
+    """Healthy parts that are heard too: their natural lines (vanes, poles, pistons).
+
+    Attributes
+    ----------
+    share : float
+        Chance for each part that it is loud enough to sing at all. [-]
+    below_db : (float, float)
+        How far under `fault_level_db` a part sings, drawn per part. [dB]
+    fault_level_db : float
+        Level of the (possibly only imagined) fault the song is compared with. [dB]
+    """
+
+    share: float = 0.7
+    below_db: Range = (6.0, 15.0)
+    fault_level_db: float = -6.0
+
+
+@dataclass(frozen=True, slots=True)
+class EngineSound:
+    """How the engine sounds: its comb of half orders, combustion noise and ticking.
+
+    Attributes
+    ----------
+    top_hz : (float, float)
+        Where the comb of half orders ends. [Hz]
+    integer_db, half_db : (float, float)
+        Whole and half orders against the firing multiples. [dB]
+    slope_db_per_octave : (float, float)
+        Fall of the comb above 150 Hz. [dB/octave]
+    line_scatter_db : float
+        Standard deviation of single lines about the smooth comb. [dB]
+    cycle_level_jitter : float
+        Relative sd of a line's level from cycle to cycle. [-]
+    cycle_phase_jitter : float
+        Sd of the phase from cycle to cycle, per order. [rad]
+    combustion_db, ticking_db : (float, float)
+        Combustion-band noise and injector and valve ticking against the comb. [dB]
+    turn_fluctuation : (float, float)
+        Relative amplitude of the speed swing within a firing interval at 800 rpm; it
+        falls with the square of the speed, as the gas work stays and the stored energy
+        grows. [-]
+    """
+
+    top_hz: Range = (1200.0, 3000.0)
+    integer_db: Range = (-14.0, -6.0)
+    half_db: Range = (-20.0, -10.0)
+    slope_db_per_octave: Range = (5.0, 9.0)
+    line_scatter_db: float = 2.0
+    cycle_level_jitter: float = 0.2
+    cycle_phase_jitter: float = 0.012
+    combustion_db: Range = (-12.0, -4.0)
+    ticking_db: Range = (-26.0, -14.0)
+    turn_fluctuation: Range = (0.0, 0.005)
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """Everything else that is heard: coloured noise and the place the phone is held at.
+
+    Attributes
+    ----------
+    noise_db : (float, float)
+        Noise against the engine, both from 50 to 3000 Hz. [dB]
+    slope : (float, float)
+        Exponent a of a power spectrum falling as 1/f^a; 1 is pink. [-]
+    humps : (int, int)
+        Number of broad resonances in the noise.
+    transfer_db : float
+        Rms unevenness of the way from the drive to the phone over frequency. [dB]
+    own_point_db, other_point_db : float
+        How much louder a part is at its own probe point, and how much softer all
+        others are there. [dB]
+    """
+
+    noise_db: Range = (-8.0, 3.0)
+    slope: Range = (0.7, 1.5)
+    humps: tuple[int, int] = (3, 8)
+    transfer_db: float = 5.0
+    own_point_db: float = 5.0
+    other_point_db: float = -5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Codec:
+    """A lossy codec and its bit rate."""
+
+    name: CodecName
+    kbit_s: int
+
+    def __post_init__(self) -> None:
+        limits = {"opus": (6, 256), "aac": (32, 320), "mp3": (32, 320)}
+        if self.name not in limits:
+            raise SettingsError(f"Codec {self.name!r} is not known: use {', '.join(limits)}.")
+        low, high = limits[self.name]
+        if not low <= self.kbit_s <= high:
+            raise SettingsError(
+                f"{self.name} at {self.kbit_s} kbit/s cannot be made: use {low} to {high} kbit/s."
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Phone:
+    """What the phone does to the sound.
+
+    Attributes
+    ----------
+    high_pass_hz : (float, float) or None
+        Corner of the microphone's second-order high-pass. [Hz]
+    hand_db : float
+        Rms of the slow level change because the hand is not still. [dB]
+    agc_s : (float, float) or None
+        Time constant of the automatic gain; None leaves the gain alone. [s]
+    level_db : (float, float)
+        Rms level that is recorded, against full scale. [dB]
+    soft_clip_db : float or None
+        Level above which the input bends, against full scale; None does not bend. [dB]
+    codec : Codec or None
+        Lossy round trip at the end; None keeps the 16-bit samples.
+    """
+
+    high_pass_hz: Range | None = (60.0, 100.0)
+    hand_db: float = 1.0
+    agc_s: Range | None = (0.1, 1.0)
+    level_db: Range = (-30.0, -18.0)
+    soft_clip_db: float | None = None
+    codec: Codec | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SceneSettings:
+    """A whole scene: the recordings wanted and all that sounds in them.
+
+    Attributes
+    ----------
+    slip_wander : (float, float)
+        Relative rms of the slow wander of each belt's slip with load. [-]
+    slip_shift : float
+        Sd of a belt's slip from one recording to the next. [-]
+    level_scatter_db : float
+        Sd of single lines about their expected relative level. [dB]
+    level_shift_db : float
+        Sd of a whole family's level from one recording to the next. [dB]
+    """
+
+    conditions: tuple[Condition, ...] = (Condition(),)
+    faults: tuple[PlantedFault, ...] = ()
+    song: HealthySong | None = None
+    engine: EngineSound = field(default_factory=EngineSound)
+    surroundings: Surroundings = field(default_factory=Surroundings)
+    phone: Phone = field(default_factory=Phone)
+    sample_rate_hz: int = 48000
+    slip_wander: Range = (0.001, 0.002)
+    slip_shift: float = 0.002
+    level_scatter_db: float = 5.0
+    level_shift_db: float = 3.0
+
+    def __post_init__(self) -> None:
+        if not self.conditions:
+            raise SettingsError("A scene needs at least one condition: give a speed to record at.")
+        if self.sample_rate_hz not in (8000, 16000, 24000, 32000, 44100, 48000, 96000):
+            raise SettingsError(
+                f"A scene at {self.sample_rate_hz} samples/s cannot be made: use a usual rate "
+                "such as 48000."
+            )

@@ -1,0 +1,154 @@
+"""The truth about a made recording: every line, the speed, the slips, what is faulty.
+
+Values are measured on the made components, before the phone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from acoustic.drive.drive import Drive
+from acoustic.recording.speed_trace import SpeedTrace
+from acoustic.synthetic.scene_settings import Condition, PlantedFault
+from acoustic.synthetic.tones import Role, SoundingLine
+
+PHONE_LIMIT_HZ = 60.0
+WEAKEST_DETECTABLE_DB = -14.0
+# Turns of the crank over which a line can be resolved, by order. A speed heard from the
+# sound blurs a line of order o by some 0.15 % of o, so high orders allow fewer turns.
+RESOLVING_TURNS = ((12.0, 64), (40.0, 32), (130.0, 16), (float("inf"), 10))
+
+
+@dataclass(frozen=True, slots=True)
+class TrueLine:
+    """One line that really sounds in a recording.
+
+    Attributes
+    ----------
+    part, mechanism, label : str
+    role : str
+        ``"fault"`` if planted, ``"song"`` of a healthy part.
+    natural : bool
+        Whether a healthy part may show this line too.
+    order, nominal_order : float
+        True mean order in this recording, and the one the layout gives without slip.
+    frequency_hz : float
+        At the recording's mean speed. [Hz]
+    tone_to_noise_db : float
+        Against everything else in the critical band, other lines included. [dB]
+    comb_distance_order : float
+        Distance to the nearest order of the engine's comb.
+    on_comb : bool
+        Nearer to the comb than 2 bins of the resolution its order allows; above order
+        130, where half orders no longer stand out, nearer to a multiple of the firing
+        order.
+    above_phone_limit : bool
+        Above 60 Hz.
+    """
+
+    part: str
+    mechanism: str
+    label: str
+    role: Role
+    natural: bool
+    order: float
+    nominal_order: float
+    frequency_hz: float
+    tone_to_noise_db: float
+    comb_distance_order: float
+    on_comb: bool
+    above_phone_limit: bool
+
+    @property
+    def detectable(self) -> bool:
+        """Above 60 Hz, off the engine's comb and at least -14 dB tone-to-noise."""
+        return (
+            self.above_phone_limit
+            and not self.on_comb
+            and self.tone_to_noise_db >= WEAKEST_DETECTABLE_DB
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingTruth:
+    """The truth about one recording of a scene.
+
+    Attributes
+    ----------
+    speed : SpeedTrace
+        True crankshaft speed (source ``"given"``, no uncertainty).
+    unknowns : mapping of str to float
+        True values of the shared unknowns in this recording; slips are means. [-]
+    noise_db : float
+        Noise against the engine from 50 to 3000 Hz. [dB]
+    """
+
+    condition: Condition
+    speed: SpeedTrace
+    unknowns: Mapping[str, float]
+    lines: tuple[TrueLine, ...]
+    noise_db: float
+
+    def detectable(self, part: str | None = None) -> tuple[TrueLine, ...]:
+        """Lines of planted faults (of one part, if named) that could be found."""
+        return tuple(
+            line
+            for line in self.lines
+            if line.role == "fault" and line.detectable and part in (None, line.part)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SceneTruth:
+    """The truth about a whole scene, common to its recordings.
+
+    Attributes
+    ----------
+    faults : tuple of PlantedFault
+        Empty for a healthy drive.
+    singing : tuple of str
+        Healthy parts whose natural lines sound.
+    """
+
+    faults: tuple[PlantedFault, ...]
+    singing: tuple[str, ...]
+    recordings: tuple[RecordingTruth, ...]
+
+    @property
+    def faulty_parts(self) -> tuple[str, ...]:
+        """Names of the parts with a planted fault."""
+        return tuple(dict.fromkeys(fault.part for fault in self.faults))
+
+    @property
+    def detectable(self) -> bool:
+        """Whether any planted line could be found in any of the recordings."""
+        return any(truth.detectable() for truth in self.recordings)
+
+
+def true_line(sounding: SoundingLine, drive: Drive) -> TrueLine:
+    """State the truth about one line of a recording."""
+    engine = drive.engine
+    distance = _distance(sounding.order, engine.order_step)
+    turns = next(turns for limit, turns in RESOLVING_TURNS if sounding.order < limit)
+    high = sounding.order >= RESOLVING_TURNS[-2][0]
+    from_comb = _distance(sounding.order, engine.firing_order) if high else distance
+    return TrueLine(
+        part=sounding.source.family.part,
+        mechanism=sounding.source.family.mechanism,
+        label=sounding.line.label,
+        role=sounding.source.role,
+        natural=sounding.line.natural,
+        order=sounding.order,
+        nominal_order=sounding.line.order,
+        frequency_hz=sounding.frequency_hz,
+        tone_to_noise_db=sounding.tone_to_noise_db,
+        comb_distance_order=distance,
+        on_comb=from_comb <= 2.0 / turns,
+        above_phone_limit=sounding.frequency_hz > PHONE_LIMIT_HZ,
+    )
+
+
+def _distance(order: float, step: float) -> float:
+    """Distance to the nearest multiple of `step`."""
+    return abs(order - step * round(order / step))
