@@ -1,0 +1,29 @@
+"""HOW PEOPLE COME IN by command line: parse, call the public face, show.
+
+Reading order: progress, options, screen_command, orders_command, demo_command, app.
+
+``acoustic`` starts at `main`. Nothing heavy is imported before a command runs, so that
+``acoustic --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments after the program's name; those of the process when left out.
+
+    Returns
+    -------
+    int
+        0 screened (or done), 2 input error, 3 recording unfit.
+    """
+    from acoustic.cli.app import run
+
+    return run(argv)

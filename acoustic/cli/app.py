@@ -1,0 +1,180 @@
+"""The commands, their options and help, and the one place where errors become a sentence."""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from acoustic import __version__
+from acoustic.errors import AcousticError
+
+EXIT_INPUT = 2
+DEMO_FOLDER = Path("acoustic-demo")
+
+app = typer.Typer(
+    name="acoustic",
+    help="Screen an engine's accessory drive by its sound: from a phone clip and a layout of "
+    "the drive to the likely sources of the noise, ranked, with evidence and limits.",
+    epilog="Exit codes: 0 screened, 2 input error, 3 recording unfit. Keep clear of belts and "
+    "fans while recording.",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+
+LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Layout file of the drive.")]
+JsonFile = Annotated[
+    Path | None,
+    typer.Option("--json", metavar="FILE", help="Also write JSON; - prints only the JSON."),
+]
+PictureFile = Annotated[
+    Path | None,
+    typer.Option("--picture", metavar="FILE", help="Also draw: a .png, .svg or .pdf file."),
+]
+
+
+def run(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; return its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # an old terminal shows ? instead of failing
+    try:
+        app(args=None if argv is None else list(argv), prog_name="acoustic")
+    except SystemExit as end:
+        return end.code if isinstance(end.code, int) else 1
+    except AcousticError as error:
+        sys.stderr.write(f"{error}\n")
+        return EXIT_INPUT
+    return 0
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        sys.stdout.write(f"acoustic {__version__}\n")
+        raise typer.Exit
+
+
+@app.callback()
+def _all_commands(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Print the version and stop."
+        ),
+    ] = False,
+) -> None:
+    """Options that come before a command."""
+
+
+@app.command()
+def screen(  # typer wants one argument per option; they become one request at once
+    clips: Annotated[
+        list[Path], typer.Argument(metavar="CLIP", help="Recordings of the same drive.")
+    ],
+    layout: Annotated[
+        Path, typer.Option("--layout", metavar="LAYOUT", help="Layout file of the drive.")
+    ],
+    rpm: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="N",
+            help="Crankshaft speed in rpm, once for all clips or once per clip; 'heard' for a "
+            "clip whose speed is to be heard. Left out: heard from the sound.",
+        ),
+    ] = None,
+    rpm_tolerance: Annotated[
+        float, typer.Option(metavar="PERCENT", help="How far off --rpm may be.")
+    ] = 3.0,
+    speed_log: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CSV",
+            help="Log of time in s and rpm, once per clip; 'none' for a clip without one.",
+        ),
+    ] = None,
+    reference: Annotated[
+        Path | None,
+        typer.Option(metavar="CLIP", help="Recording of the same drive when it was healthy."),
+    ] = None,
+    json: JsonFile = None,
+    picture: PictureFile = None,
+) -> None:
+    """Rank the likely sources of the sound in clips.
+
+    Reads recordings of one accessory drive and says which of its parts are the likely
+    sources of the noise, with the evidence, what to check next and what cannot be told.
+    """
+    from acoustic.cli.screen_command import ScreenRequest, run_screen
+
+    request = ScreenRequest(
+        clips=tuple(clips),
+        layout=layout,
+        rpm=tuple(rpm or ()),
+        rpm_tolerance_percent=rpm_tolerance,
+        speed_logs=tuple(speed_log or ()),
+        reference=reference,
+        json_file=json,
+        picture=picture,
+    )
+    raise typer.Exit(run_screen(request))
+
+
+@app.command()
+def orders(
+    layout: LayoutFile,
+    rpm: Annotated[
+        str | None, typer.Option(metavar="N", help="Crankshaft speed for the Hz column.")
+    ] = None,
+    json: JsonFile = None,
+    picture: PictureFile = None,
+) -> None:
+    """List every order a drive can make.
+
+    For each part its lines with order, frequency, tolerance, the source of the formula
+    and what hides them from a phone.
+    """
+    from acoustic.cli.orders_command import run_orders
+
+    raise typer.Exit(run_orders(layout, rpm, json, picture))
+
+
+@app.command()
+def demo(
+    folder: Annotated[
+        Path, typer.Argument(metavar="[FOLDER]", help="Folder to make for the sample case.")
+    ] = DEMO_FOLDER,
+) -> None:
+    """Make a sample case, screen it, show the answer."""
+    from acoustic.cli.demo_command import run_demo
+
+    raise typer.Exit(run_demo(folder))
+
+
+@app.command()
+def layout_schema() -> None:
+    """Print the JSON Schema of a layout file.
+
+    An editor given this schema checks a layout while it is typed.
+    """
+    from acoustic.drive.layout_file import layout_json_schema
+    from acoustic.output.json_report import render_json
+
+    sys.stdout.write(render_json(layout_json_schema()))
+
+
+@app.command()
+def answer_schema() -> None:
+    """Print the JSON Schema of an answer.
+
+    It describes, key by key, what --json writes.
+    """
+    from acoustic.output.answer_schema import answer_json_schema
+    from acoustic.output.json_report import render_json
+
+    sys.stdout.write(render_json(answer_json_schema()))

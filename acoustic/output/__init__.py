@@ -1,0 +1,5 @@
+"""WHAT PEOPLE SEE: the answer as text, as JSON and as pictures.
+
+Reading order: wording, whole_file, text, order_listing, answer_schema, json_report, palette,
+part_letters, spectrogram, sound_panels, part_panels, picture, drive_drawing.
+"""

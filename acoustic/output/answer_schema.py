@@ -1,0 +1,160 @@
+"""JSON Schema of the answer written by ``--json``, for programs that read it.
+
+A reader can rely on every key named in ``required``; keys may be added under the same
+``schema`` name, none is taken away or changed in meaning without a new one. Levels are in
+dB, speeds in turns per minute, orders per turn of the crankshaft, probabilities from 0 to
+1. What is not known is ``null``; NaN and infinity never appear.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+ANSWER_SCHEMA_NAME = "acoustic-screening/1"
+
+_TEXT: dict[str, Any] = {"type": "string"}
+_TEXTS: dict[str, Any] = {"type": "array", "items": _TEXT}
+_NUMBER: dict[str, Any] = {"type": "number"}
+_NUMBER_OR_NULL: dict[str, Any] = {"type": ["number", "null"]}
+_PROBABILITY: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 1}
+_COUNT: dict[str, Any] = {"type": "integer", "minimum": 0}
+
+
+def _object(properties: dict[str, Any], **more: Any) -> dict[str, Any]:
+    return {"type": "object", "properties": properties, "required": list(properties), **more}
+
+
+def _list_of(item: dict[str, Any], description: str) -> dict[str, Any]:
+    return {"type": "array", "items": item, "description": description}
+
+
+_SPEED: dict[str, Any] = {
+    "description": "crankshaft speed; null where it is not known",
+    "anyOf": [
+        {"type": "null"},
+        _object(
+            {
+                "rpm": {"type": "number", "exclusiveMinimum": 0},
+                "low_rpm": _NUMBER,
+                "high_rpm": _NUMBER,
+                "source": {"enum": ["heard", "given", "log"]},
+                "confidence": _NUMBER_OR_NULL,
+                "note": _TEXT,
+            }
+        ),
+    ],
+}
+
+_REMARK = _object(
+    {
+        "recording": _COUNT,
+        "code": _TEXT,
+        "severity": {"enum": ["note", "weak", "unfit"]},
+        "message": _TEXT,
+        "advice": _TEXT,
+        "amount": _NUMBER_OR_NULL,
+    }
+)
+
+_TONE = _object(
+    {
+        "order": _NUMBER,
+        "order_sd": _NUMBER_OR_NULL,
+        "frequency_hz": _NUMBER,
+        "excess_db": _NUMBER_OR_NULL,
+        "tone_to_noise_db": _NUMBER_OR_NULL,
+        "prominent": {"type": "boolean"},
+        "p_value": _NUMBER_OR_NULL,
+        "persistence": _NUMBER_OR_NULL,
+        "kind": {"enum": ["follows speed", "fixed frequency", "cannot tell"]},
+        "on_engine_comb": {"type": "boolean"},
+    }
+)
+
+_UNEXPLAINED = {
+    **_TONE,
+    "properties": {**_TONE["properties"], "recording": _COUNT, "remark": _TEXT},
+    "required": [*_TONE["required"], "recording", "remark"],
+}
+
+_LINE = _object(
+    {
+        "recording": _COUNT,
+        "label": _TEXT,
+        "order": _NUMBER,
+        "heard_order": _NUMBER_OR_NULL,
+        "frequency_hz": _NUMBER,
+        "excess_db": _NUMBER_OR_NULL,
+        "state": {"enum": ["heard", "missing", "hidden"]},
+        "support_nat": _NUMBER_OR_NULL,
+    }
+)
+
+_SUSPECT = _object(
+    {
+        "part": _TEXT,
+        "mechanism": _TEXT,
+        "mechanisms": _list_of(
+            _object({"mechanism": _TEXT, "share": _PROBABILITY}), "all ways, likeliest first"
+        ),
+        "probability": {**_PROBABILITY, "description": "this part is faulty"},
+        "source_probability": {
+            **_PROBABILITY,
+            "description": "this part makes sound that was found, healthy or not",
+        },
+        "evidence": _TEXTS,
+        "against": _TEXTS,
+        "not_separable_from": _TEXTS,
+        "group_reason": _TEXT,
+        "hand_check": _TEXT,
+        "caution": _TEXT,
+        "lines": _list_of(_LINE, "expected lines and what was heard there"),
+    }
+)
+
+_STRETCH = _object({"start_s": _NUMBER, "end_s": _NUMBER})
+_LEFT_OUT = _object({"start_s": _NUMBER, "end_s": _NUMBER, "code": _TEXT, "reason": _TEXT})
+
+_RECORDING = _object(
+    {
+        "name": _TEXT,
+        "codec": _TEXT,
+        "container": _TEXT,
+        "channel": _TEXT,
+        "sample_rate_hz": _NUMBER,
+        "start_s": _NUMBER,
+        "duration_s": _NUMBER,
+        "file_duration_s": _NUMBER_OR_NULL,
+        "used": _list_of(_STRETCH, "seconds used"),
+        "left_out": _list_of(_LEFT_OUT, "seconds not used, and why"),
+        "speed": _SPEED,
+        "tones": _list_of(_TONE, "every tone found in this recording"),
+    }
+)
+
+
+def answer_json_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of the answer."""
+    properties = {
+        "schema": {"const": ANSWER_SCHEMA_NAME},
+        "version": {**_TEXT, "description": "version of the program that made this answer"},
+        "verdict": {"enum": ["suspects", "nothing_found", "cannot_tell", "recording_unfit"]},
+        "headline": {**_TEXT, "description": "the answer in one sentence"},
+        "reasons": _TEXTS,
+        "next_steps": _TEXTS,
+        "caution": _TEXT,
+        "speed": {**_SPEED, "description": "speed of the first recording; null if not known"},
+        "quality": _list_of(_REMARK, "what limits these recordings"),
+        "suspects": _list_of(_SUSPECT, "every part of the layout, best first"),
+        "unexplained": _list_of(_UNEXPLAINED, "tones no part of the layout accounts for"),
+        "detectable": {**_TEXT, "description": "what level would have been found"},
+        "unseen_parts": _TEXTS,
+        "recordings": _list_of(_RECORDING, "one entry per recording, in the order given"),
+        "files": _list_of(_object({"name": _TEXT, "sha256": _TEXT}), "digest of each clip"),
+        "settings": {"type": "object", "description": "all it takes to repeat this"},
+    }
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Answer of one screening of an accessory drive by its sound",
+        **_object(properties),
+    }

@@ -1,0 +1,105 @@
+"""How figures are said: one way for each quantity, used by every output.
+
+A probability is always shown as a number and a word, never as a word alone, and never as
+a certainty: the sound of one clip does not carry one.
+"""
+
+from __future__ import annotations
+
+from acoustic.recording.speed_trace import SpeedTrace
+
+LIKELY = 0.8
+POSSIBLE = 0.5
+UNSURE = 0.2
+
+SOURCE_WORDS = {
+    "heard": "heard from the sound",
+    "given": "as given",
+    "log": "from the speed log",
+}
+
+STATE_WORDS = {
+    "heard": "heard",
+    "missing": "missing",
+    "hidden": "hidden",
+}
+
+VERDICT_WORDS = {
+    "suspects": "likely or possible sources",
+    "nothing_found": "nothing found",
+    "cannot_tell": "cannot tell",
+    "recording_unfit": "recording unfit",
+}
+
+# Common practice, no source: the usual care at a running engine, said with every answer
+# because every hand check is done at one.
+RUNNING_ENGINE_CAUTION = (
+    "At the running engine: keep hands, hair, sleeves, cords and the phone clear of belts, "
+    "pulleys and fans (an electric fan may start by itself, also with the engine off). "
+    "Parking brake on, out of gear, wheels chocked. Exhaust gas kills: work outdoors or with "
+    "extraction. Hot parts burn. Never touch or spray a moving belt; never work under a "
+    "vehicle held by a jack alone. The maker's manual, local rules and the licence a job "
+    "needs come before anything said here."
+)
+
+SOURCE_IS_NOT_FAULT = (
+    "A source of sound is not yet a fault: a healthy pump or alternator sings too. "
+    "Confirm by hand before a part is replaced."
+)
+
+
+def probability_word(probability: float) -> str:
+    """Word that goes with a probability: likely above 0.8, possible from 0.5."""
+    if probability > LIKELY:
+        return "likely"
+    if probability >= POSSIBLE:
+        return "possible"
+    return "unsure" if probability >= UNSURE else "unlikely"
+
+
+def probability_number(probability: float) -> str:
+    """Write two decimals, never 0 or 1.
+
+    >>> probability_number(0.914), probability_number(0.9999), probability_number(0.0)
+    ('0.91', '>0.99', '<0.01')
+    """
+    if probability > 0.99:
+        return ">0.99"
+    return f"{probability:.2f}" if probability >= 0.01 else "<0.01"
+
+
+def probability_text(probability: float) -> str:
+    """Put number and word together, such as ``0.91 likely``."""
+    return f"{probability_number(probability)} {probability_word(probability)}"
+
+
+def order_text(order: float) -> str:
+    """Write an order with as many decimals as a clip can settle.
+
+    >>> order_text(2.914), order_text(29.04), order_text(103.25)
+    ('2.914', '29.04', '103.2')
+    """
+    decimals = 3 if order < 10 else 2 if order < 100 else 1
+    return f"{order:.{decimals}f}"
+
+
+def frequency_text(frequency_hz: float) -> str:
+    """Write a frequency without unit, in four figures at most. [Hz]
+
+    >>> frequency_text(8.333), frequency_text(87.02), frequency_text(2443.1)
+    ('8.3', '87.0', '2443')
+    """
+    return f"{frequency_hz:.1f}" if frequency_hz < 1000 else f"{frequency_hz:.0f}"
+
+
+def speed_text(speed: SpeedTrace) -> str:
+    """Write engine speed with its range and where it comes from."""
+    return (
+        f"{speed.mean_rpm:.0f} rpm ({speed.low_rpm:.0f} to {speed.high_rpm:.0f}), "
+        f"{SOURCE_WORDS[speed.source]}"
+    )
+
+
+def shortened(name: str, width: int) -> str:
+    """`name` cut to `width` characters, the cut shown by an ellipsis."""
+    return name if len(name) <= width else name[: max(1, width - 1)].rstrip() + "…"

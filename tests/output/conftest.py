@@ -1,0 +1,193 @@
+"""Hand-made answers: what people see is tested without the screening that makes it.
+
+The drive is a small one of the library bus; the sound has two planted lines, one at the
+idler's order with its second harmonic and one that belongs to nothing.
+"""
+
+import numpy as np
+import pytest
+
+from acoustic.evidence.findings import OrderBand, OrderSpectrum, Tone
+from acoustic.recording.recording import LeftOut, QualityRemark, Recording, Stretch, Stretches
+from acoustic.recording.speed_trace import SpeedTrace
+from acoustic.verdict.suspects import Heard, LineEvidence, Screening, Suspect, UnexplainedTone
+
+IDLER_ORDER, STRANGE_ORDER = 6.53, 17.3
+RPM = 800.0
+SPEED_HZ = RPM / 60.0
+SECONDS = 20.0
+
+
+def made_recording(name="idle.m4a", rate_hz=16000.0):
+    """Make a firing line, the idler's two lines, one strange line, noise; fixed seed."""
+    rng = np.random.default_rng(7)
+    time = np.arange(int(SECONDS * rate_hz)) / rate_hz
+    sound = 0.05 * rng.standard_normal(time.size)
+    for order, level in ((2, 0.2), (4, 0.1), (IDLER_ORDER, 0.06), (2 * IDLER_ORDER, 0.03)):
+        sound += level * np.sin(2 * np.pi * order * SPEED_HZ * time)
+    sound += 0.04 * np.sin(2 * np.pi * STRANGE_ORDER * SPEED_HZ * time)
+    return Recording(
+        sound.astype(np.float32), rate_hz, name=name, sha256="ab" * 32, codec="aac",
+        container="mp4", file_duration_s=SECONDS,
+    )  # fmt: skip
+
+
+def made_speed():
+    """Make an idle that wanders by half a percent."""
+    time = np.linspace(0.0, SECONDS, 40)
+    speed = SPEED_HZ * (1 + 0.005 * np.sin(time))
+    return SpeedTrace(time, speed, "heard", 0.002, 1.2, "heard from the firing comb")
+
+
+def made_tone(order, excess_db):
+    """Make a tone that follows the speed."""
+    return Tone(
+        order=order, order_sd=0.002, frequency_hz=order * SPEED_HZ, excess_db=excess_db,
+        tone_to_noise_db=excess_db - 6, prominent=excess_db > 12, p_value=1e-6,
+        persistence=0.9, kind="follows speed",
+    )  # fmt: skip
+
+
+def made_band(low, high, revolutions, tones, rng):
+    """Make noise about the floor with the tones standing out of it."""
+    orders = np.arange(low, high, 1.0 / revolutions)
+    level_db = rng.normal(0.5, 0.8, orders.size)
+    for tone in tones:
+        level_db += tone.excess_db * np.exp(-0.5 * ((orders - tone.order) * revolutions) ** 2)
+    flat = np.zeros(orders.size)
+    no = np.zeros(orders.size, dtype=bool)
+    return OrderBand(
+        orders=orders, revolutions=revolutions, level_db=level_db, floor_db=flat,
+        excess=level_db / 4.34, engine=no, visible=~no, segments=12, freedom=23.0,
+        persistence=flat,
+    )  # fmt: skip
+
+
+def made_heard(name="idle.m4a"):
+    """Make one recording with everything drawn from it."""
+    rng = np.random.default_rng(11)
+    tones = (
+        made_tone(IDLER_ORDER, 14.0),
+        made_tone(2 * IDLER_ORDER, 7.5),
+        made_tone(STRANGE_ORDER, 9.0),
+    )
+    limits = ((0.2, 12, 64), (12, 40, 32), (40, 130, 16), (130, 400, 10))
+    bands = tuple(made_band(low, high, r, tones, rng) for low, high, r in limits)
+    return Heard(
+        recording=made_recording(name),
+        speed=made_speed(),
+        stretches=Stretches(
+            used=(Stretch(0.0, 12.0), Stretch(14.0, SECONDS)),
+            left_out=(LeftOut(12.0, 14.0, "bump", "a bump on the phone"),),
+        ),
+        quality=(
+            QualityRemark(
+                "clipped", "weak", "12 of 10 000 samples are clipped.",
+                "Hold the phone further away.", 12.0,
+            ),
+        ),
+        spectrum=OrderSpectrum(bands, SPEED_HZ, 7000.0, 60.0, 240.0),
+        tones=tones,
+    )  # fmt: skip
+
+
+def made_line(label, order, excess_db, state, support):
+    """Make one expected line of the first recording."""
+    return LineEvidence(
+        recording=0, label=label, order=order, heard_order=order if state == "heard" else None,
+        frequency_hz=order * SPEED_HZ, excess_db=excess_db, state=state, support=support,
+    )  # fmt: skip
+
+
+def made_suspect(part, mechanism, faulty, source, **more):
+    """Make a suspect with what matters set and the rest plain."""
+    values = {
+        "part": part, "mechanism": mechanism, "mechanisms": ((mechanism, 1.0),),
+        "probability": faulty, "source_probability": source, "evidence": (), "against": (),
+        "not_separable_from": (), "group_reason": "", "hand_check": "", "caution": "",
+        "lines": (),
+    }  # fmt: skip
+    return Suspect(**{**values, **more})
+
+
+def made_suspects():
+    """Put the idler first, not to be told from the tensioner; a pump that merely sings."""
+    reason = "same diameter on the same belt side, so both turn at the same speed"
+    idler = made_suspect(
+        "idler", "bearing", 0.91, 0.97,
+        evidence=("The tone at 87 Hz follows engine speed and sits where this idler must be.",
+                  "Its second harmonic is there too."),
+        against=("The third harmonic should have been heard and is missing.",),
+        not_separable_from=("tensioner",), group_reason=reason,
+        hand_check="Take the belt off and spin the idler by hand.",
+        caution="Release the tensioner with the engine off and the key out.",
+        lines=(
+            made_line("outer race", IDLER_ORDER, 14.0, "heard", 9.0),
+            made_line("outer race, 2nd harmonic", 2 * IDLER_ORDER, 7.5, "heard", 4.0),
+            made_line("outer race, 3rd harmonic", 3 * IDLER_ORDER, 0.4, "missing", -0.7),
+            made_line("cage", 0.41, None, "hidden", 0.0),
+        ),
+    )  # fmt: skip
+    tensioner = made_suspect(
+        "tensioner", "bearing", 0.62, 0.7, not_separable_from=("idler",), group_reason=reason
+    )
+    pump = made_suspect("water pump", "vane passing", 0.12, 0.55)
+    alternator = made_suspect("alternator", "bearing, rear", 0.004, 0.01)
+    return (idler, tensioner, pump, alternator)
+
+
+def made_screening(**more):
+    """Make a whole answer with suspects."""
+    heard = made_heard()
+    values = {
+        "verdict": "suspects",
+        "headline": "Likely source: idler bearing (0.91). The tone at 87 Hz follows engine speed "
+        "and sits where this idler's outer race must be.",
+        "reasons": ("Two of its three visible lines were heard.", "One recording at one speed."),
+        "next_steps": (
+            "Take the belt off (engine off, key out) and spin the idler by hand: 5 minutes.",
+            "Record again at 2000 rpm.",
+        ),
+        "suspects": made_suspects(),
+        "unexplained": (UnexplainedTone(0, heard.tones[2], "no part of the layout is near"),),
+        "heard": (heard,),
+        "detectable": "A line 14 dB under the noise around it would have been found.",
+        "unseen_parts": ("belt main",),
+        "settings": {"false_alarm": 0.01, "bands": (1, 2), "gap": float("nan")},
+        "version": "0.1.0",
+    }
+    return Screening(**{**values, **more})
+
+
+def unfit_screening():
+    """Make an answer for a clip that holds no engine: no speed, no spectrum, no suspects."""
+    heard = Heard(
+        recording=made_recording("pocket.m4a"),
+        speed=None,
+        stretches=Stretches(used=(), left_out=(LeftOut(0.0, SECONDS, "silence", "silence"),)),
+        quality=(
+            QualityRemark(
+                "too_quiet", "unfit", "The clip is near silence.", "Record nearer the engine.",
+                float("nan"),
+            ),
+        ),
+        spectrum=None,
+        tones=(),
+    )  # fmt: skip
+    return made_screening(
+        verdict="recording_unfit", headline="This recording cannot be used: near silence.",
+        reasons=(), next_steps=("Record nearer the engine.",), suspects=(), unexplained=(),
+        heard=(heard,), detectable="", unseen_parts=(),
+    )  # fmt: skip
+
+
+@pytest.fixture
+def screening():
+    """Give a hand-made answer with suspects."""
+    return made_screening()
+
+
+@pytest.fixture
+def unfit():
+    """Give a hand-made answer for an unfit clip."""
+    return unfit_screening()
