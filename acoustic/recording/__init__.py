@@ -1,6 +1,6 @@
 """WHAT WAS HEARD: from any phone clip to samples, usable stretches, speed and quality.
 
 Reading order: recording, speed_trace, remarks, containers, decoders, survey, audio_file,
-stretches, speed_sound, speed_comb, speed_path, speed_heard, speed_given,
+frame_levels, stretches, speed_sound, speed_comb, speed_path, speed_heard, speed_given,
 speed_log, quality.
 """
