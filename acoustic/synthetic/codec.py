@@ -58,6 +58,7 @@ def encode(samples: Samples16, rate_hz: int, codec: Codec) -> bytes:
         )
         whole = av.AudioFrame.from_ndarray(samples[np.newaxis, :], format="s16", layout="mono")
         whole.sample_rate = rate_hz
+        whole.pts = 0  # lets the container note the encoder's delay, so that it is cut again
         for frame in [*resampler.resample(whole), *resampler.resample(None)]:
             container.mux(stream.encode(frame))
         container.mux(stream.encode(None))
