@@ -1,5 +1,5 @@
 """WHAT TURNS: from a layout file to every order this drive can make.
 
-Reading order: layout, drive, formula, engine, pulleys, belts, shafts, bearings, gears,
-build, layout_file, expected, order_table.
+Reading order: layout, drive, faults, engine, pulleys, belts, bearings, gears, places,
+shafts, links, belt_paths, parts, build, line_numbers, layout_file, expected, order_table.
 """

@@ -21,6 +21,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from acoustic.drive.layout import Layout
+from acoustic.tables.knowledge import Knowledge, load_knowledge
 
 UnknownKind = Literal["slip", "diameter", "ratio", "overrun"]
 LineKind = Literal["natural", "fault"]
@@ -221,7 +222,12 @@ class Engine:
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """A whole accessory drive, validated and resolved. Made by `build_drive`."""
+    """A whole accessory drive, validated and resolved. Made by `build_drive`.
+
+    `parts` holds the components as listed, and what follows from the drive: belts, gears,
+    chains and shafts with bearings of their own. `notes` says for people what was assumed
+    and what could not be predicted. `knowledge` is what the drive was built with.
+    """
 
     name: str
     engine: Engine
@@ -232,6 +238,8 @@ class Drive:
     bearings: tuple[Bearing, ...]
     parts: Mapping[str, Part]
     layout: Layout = field(repr=False)
+    knowledge: Knowledge = field(repr=False, default_factory=load_knowledge)
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

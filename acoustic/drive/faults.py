@@ -1,0 +1,84 @@
+"""Faults of a layout, gathered so that all are told at once, with their place.
+
+A fault knows its place as the keys that lead to it, so that whoever read the file can
+add the line number.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+KeyPath = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a layout.
+
+    `path` leads to the key: ``("pulley", 1, "diameter_mm")``. `message` is one or more
+    sentences: what is wrong and what to do next.
+    """
+
+    path: KeyPath
+    message: str
+
+
+@dataclass(slots=True)
+class Faults:
+    """A growing list of faults; `add` never raises, so that work can go on."""
+
+    found: list[Fault] = field(default_factory=list)
+
+    def add(self, path: KeyPath, message: str) -> None:
+        """Note a fault once."""
+        fault = Fault(path, message)
+        if fault not in self.found:
+            self.found.append(fault)
+
+
+def place_of(path: KeyPath) -> str:
+    """Name a place as a person finds it: ``[pulley 2] diameter_mm``.
+
+    Examples
+    --------
+    >>> place_of(("pulley", 1, "diameter_mm"))
+    '[pulley 2] diameter_mm'
+    >>> place_of(("component", 0, "bearings", 1, "designation"))
+    '[component 1] bearings 2 designation'
+    """
+    if not path:
+        return ""
+    words = [str(key + 1) if isinstance(key, int) else key for key in path]
+    head = 2 if len(path) > 1 and isinstance(path[1], int) else 1
+    if len(words) == 1 and path[0] in {"name", "note", "schema"}:
+        return words[0]
+    return " ".join([f"[{' '.join(words[:head])}]", *words[head:]])
+
+
+def report_of(faults: Iterable[Fault], where: str, line_of: Callable[[KeyPath], int | None]) -> str:
+    """All faults as text, one line each, in the order of the file."""
+    placed = [(line_of(fault.path), fault) for fault in faults]
+    placed.sort(key=lambda pair: (pair[0] is None, pair[0] or 0))
+    texts = []
+    for line, fault in placed:
+        front = where if line is None else f"{where}:{line}"
+        place = place_of(fault.path)
+        texts.append(f"{front}: {place}: {fault.message}" if place else f"{front}: {fault.message}")
+    return "\n".join(texts)
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """End of a sentence about an unknown name: the nearest known one, or all of them.
+
+    Examples
+    --------
+    >>> did_you_mean("altenator", ["alternator", "idler"])
+    "Did you mean 'alternator'?"
+    """
+    known = sorted(known)
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+    if near:
+        return f"Did you mean {near[0]!r}?"
+    return f"Known: {', '.join(known) or 'none'}."

@@ -1,0 +1,241 @@
+"""The tables, read once and checked: what every later step knows of the trade.
+
+`load_knowledge` reads the tables shipped beside this module. `parse_knowledge` adds a
+table of your own to them, so that a new kind of component needs no code.
+"""
+
+from __future__ import annotations
+
+import csv
+import functools
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from importlib import resources
+from types import MappingProxyType
+from typing import Any, TypeVar
+
+from pydantic import TypeAdapter, ValidationError
+
+from acoustic.errors import TableError
+from acoustic.tables.rows import (
+    BearingRow,
+    BeltProfile,
+    ComponentTable,
+    Kind,
+    Mechanism,
+    Switch,
+)
+
+Row = TypeVar("Row")
+
+# What the drive works out itself and hands to the formulas of these sections.
+BEARING_QUANTITIES = frozenset({"bpfo", "bpfi", "ball", "cage", "inner_turn", "outer_turn"})
+DRIVE_QUANTITIES: Mapping[str, frozenset[str]] = MappingProxyType(
+    {
+        "belt": frozenset({"belt_turn"}),
+        "gears": frozenset({"mesh", "driver_turn", "driven_turn"}),
+        "chain": frozenset({"mesh", "driver_turn", "driven_turn", "chain_turn"}),
+        "toothed belt": frozenset({"mesh", "driver_turn", "driven_turn", "chain_turn"}),
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Knowledge:
+    """All tables.
+
+    Attributes
+    ----------
+    kinds : mapping of str to Kind
+        By id; `aliases` gives the id behind another usual name.
+    every_part, every_bearing : tuple of Mechanism
+        What any turning part, and any rolling bearing, may do.
+    bearings : mapping of str to tuple of BearingRow
+        All variants of a designation, the usual one first.
+    """
+
+    kinds: Mapping[str, Kind]
+    aliases: Mapping[str, str]
+    every_part: tuple[Mechanism, ...]
+    every_bearing: tuple[Mechanism, ...]
+    switches: Mapping[str, Switch]
+    bearings: Mapping[str, tuple[BearingRow, ...]]
+    belt_profiles: Mapping[str, BeltProfile]
+
+    def kind(self, name: str) -> Kind | None:
+        """Kind of component by id or alias, or None."""
+        return self.kinds.get(self.aliases.get(name, name))
+
+    def mechanism(self, kind: str, mechanism: str) -> Mechanism:
+        """Mechanism row behind a family's kind and mechanism id.
+
+        An id such as ``"bearing/front#2"`` names a place and a variant after the row's
+        own id.
+
+        Raises
+        ------
+        KeyError
+            If no table row has that id.
+        """
+        wanted = mechanism.partition("/")[0].partition("#")[0]
+        own = self.kinds[kind].mechanism if kind in self.kinds else ()
+        for row in (*own, *self.every_bearing, *self.every_part):
+            if row.id == wanted:
+                return row
+        raise KeyError(f"no mechanism {mechanism!r} of kind {kind!r}")
+
+
+@functools.cache
+def load_knowledge() -> Knowledge:
+    """Read and check the shipped tables, once per process."""
+    bearings: dict[str, list[BearingRow]] = {}
+    for row in _read_csv("bearings.csv", BearingRow):
+        bearings.setdefault(row.designation, []).append(row)
+    empty = Knowledge(
+        kinds={},
+        aliases={},
+        every_part=(),
+        every_bearing=(),
+        switches={},
+        bearings=MappingProxyType({name: tuple(rows) for name, rows in bearings.items()}),
+        belt_profiles=MappingProxyType(
+            {row.profile: row for row in _read_csv("belt_profiles.csv", BeltProfile)}
+        ),
+    )
+    return parse_knowledge(_read_table("components.toml"), where="components.toml", beside=empty)
+
+
+def parse_knowledge(
+    text: str, where: str = "own table", beside: Knowledge | None = None
+) -> Knowledge:
+    """Read a components table and lay it over what is known already.
+
+    Parameters
+    ----------
+    text : str
+        TOML with any of ``[[kind]]``, ``[[every_part]]``, ``[[every_bearing]]`` and
+        ``[[switch]]``. A kind that is known already is replaced.
+    where : str
+        Name of the table for messages.
+    beside : Knowledge, optional
+        What to add to; the shipped tables if left out.
+
+    Raises
+    ------
+    TableError
+        Listing every row that cannot be used, with table, row and key.
+    """
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise TableError(f"{where}: not TOML: {error}.") from None
+    table = _validated(ComponentTable, raw, where)
+    known = beside if beside is not None else load_knowledge()
+    switches = {**known.switches, **{row.id: row for row in table.switch}}
+    faults = [f"{where}: {fault}" for fault in _faults(table, switches)]
+    if faults:
+        raise TableError("\n".join(faults))
+    kinds = {**known.kinds, **{kind.id: kind for kind in table.kind}}
+    return Knowledge(
+        kinds=MappingProxyType(kinds),
+        aliases=MappingProxyType({a: kind.id for kind in kinds.values() for a in kind.aliases}),
+        every_part=(*known.every_part, *table.every_part),
+        every_bearing=(*known.every_bearing, *table.every_bearing),
+        switches=MappingProxyType(switches),
+        bearings=known.bearings,
+        belt_profiles=known.belt_profiles,
+    )
+
+
+def _faults(table: ComponentTable, switches: Mapping[str, Switch]) -> Iterator[str]:
+    """Everything wrong with a table that is more than the type of one value."""
+    for kind in table.kind:
+        names = {quantity.name for quantity in kind.quantity}
+        names |= DRIVE_QUANTITIES.get(kind.id, frozenset())
+        row = f"kind {kind.id!r}"
+        for quantity in kind.quantity:
+            if quantity.default is not None:
+                missing = quantity.default.names - names
+                yield from _unknown(missing, f"{row}, quantity {quantity.name!r}, default", names)
+        for mechanism in kind.mechanism:
+            yield from _mechanism_faults(mechanism, row, names, switches)
+    for mechanism in table.every_part:
+        yield from _mechanism_faults(mechanism, "every_part", frozenset(), switches)
+    for mechanism in table.every_bearing:
+        yield from _mechanism_faults(mechanism, "every_bearing", BEARING_QUANTITIES, switches)
+
+
+def _mechanism_faults(
+    mechanism: Mechanism, row: str, names: Iterable[str], switches: Mapping[str, Switch]
+) -> Iterator[str]:
+    names = set(names)
+    row = f"{row}, mechanism {mechanism.id!r}"
+    if set(mechanism.id) & set("/#"):
+        yield f"{row}, id: '/' and '#' are kept for bearing places and variants."
+    for line in mechanism.line:
+        where = f"{row}, line {line.label!r}"
+        yield from _unknown(line.formula.names - names, f"{where}, formula", names)
+        if not len(line.harmonics) == len(line.probability) == len(line.relative_level_db):
+            yield (
+                f"{where}: harmonics, probability and relative_level_db must be equally long, "
+                f"not {len(line.harmonics)}, {len(line.probability)}, "
+                f"{len(line.relative_level_db)}."
+            )
+    for effect in mechanism.load:
+        yield from _unknown({effect.switch} - set(switches), f"{row}, load, switch", switches)
+
+
+def _unknown(missing: Iterable[str], where: str, known: Iterable[str]) -> Iterator[str]:
+    listing = ", ".join(sorted(known)) or "none"
+    for name in sorted(missing):
+        yield f"{where}: unknown name {name!r}; known here: {listing}."
+
+
+def _validated(row_type: type[Row], raw: Mapping[str, Any], where: str) -> Row:
+    try:
+        return _adapter(row_type).validate_python(raw)
+    except ValidationError as error:
+        lines = [
+            f"{where}: {_place(raw, fault['loc'])}: {fault['msg']}."
+            for fault in error.errors(include_url=False)
+        ]
+        raise TableError("\n".join(lines)) from None
+
+
+@functools.cache
+def _adapter(row_type: type[Row]) -> TypeAdapter[Row]:
+    return TypeAdapter(row_type)
+
+
+def _place(raw: Any, loc: tuple[int | str, ...]) -> str:
+    """Where a fault sits, rows named by their id, name or label rather than number."""
+    words: list[str] = []
+    for key in loc:
+        raw = raw[key] if _has(raw, key) else None
+        if isinstance(key, int):
+            name = next(
+                (raw[k] for k in ("id", "name", "label") if isinstance(raw, dict) and k in raw),
+                f"number {key + 1}",
+            )
+            words.append(f"{words.pop()} {name!r}" if words else repr(name))
+        else:
+            words.append(key)
+    return ", ".join(words) or "table"
+
+
+def _has(raw: Any, key: int | str) -> bool:
+    if isinstance(raw, list) and isinstance(key, int):
+        return key < len(raw)
+    return isinstance(raw, dict) and key in raw
+
+
+def _read_csv(name: str, row_type: type[Row]) -> Iterator[Row]:
+    reader = csv.DictReader(_read_table(name).splitlines())
+    for row in reader:
+        filled = {key: value for key, value in row.items() if value not in ("", None)}
+        yield _validated(row_type, filled, f"{name}:{reader.line_num}")
+
+
+def _read_table(name: str) -> str:
+    return resources.files("acoustic.tables").joinpath(name).read_text("utf-8")

@@ -1,0 +1,222 @@
+"""The shape of the tables: what one row of each may hold, and within which limits.
+
+Rows are checked by pydantic when they are read; from then on they are plain values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Annotated, ClassVar, Literal
+
+from pydantic import ConfigDict, Field, PlainValidator
+
+from acoustic.tables.formula import Formula, parse_formula
+
+Text = Annotated[str, Field(min_length=1)]
+Checked = Annotated[Formula, PlainValidator(parse_formula)]
+Chances = tuple[Annotated[float, Field(gt=0, lt=1)], ...]
+Levels = tuple[Annotated[float, Field(ge=-60, le=0)], ...]
+Ring = Literal["inner", "outer", "both"]
+Evidence = Literal["tones", "envelope", "impacts", "bursts", "broadband"]
+_STRICT = ConfigDict(extra="forbid", str_strip_whitespace=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A count or figure an order formula needs.
+
+    `default` is a formula over other quantities; without one a missing quantity leaves
+    out the lines that need it. `identity` says the default must hold even where the
+    user gives the quantity (pole pairs are half the poles).
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    name: Text
+    title: Text
+    source: Text
+    low: float = 1
+    high: float = 500
+    whole: bool = True
+    even: bool = False
+    default: Checked | None = None
+    identity: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LineRow:
+    """Lines a mechanism shows: harmonics of one formula, in orders of the part's shaft.
+
+    `probability` is the chance that the line stands out when the mechanism is at work,
+    `relative_level_db` its level against the strongest line of the mechanism; both run
+    along `harmonics`.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    formula: Checked
+    label: Text
+    probability: Chances
+    relative_level_db: Levels
+    harmonics: tuple[Annotated[int, Field(ge=1, le=200)], ...] = (1,)
+    natural: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LoadEffect:
+    """What a switch the driver can work does to a mechanism's level. [dB]"""
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    switch: Text
+    change_db: Annotated[float, Field(ge=-20, le=20)]
+
+
+@dataclass(frozen=True, slots=True)
+class Mechanism:
+    """One way a part makes sound, with the check that confirms it.
+
+    Attributes
+    ----------
+    id, title : str
+        Name in results, and for people.
+    sounds_like : tuple of str
+        Words of the trade: whine, growl, rumble, rattle, chirp, squeal, hiss, tick.
+    prior_weight : float
+        Against the other mechanisms of the same part, any scale.
+    own_tolerance, own_tolerance_estimated : float
+        Relative sd of its orders beyond pulley diameters and slip; the second where
+        geometry was taken from a table and not counted. [-]
+    hand_check : str
+        With `hand_check_minutes`, and the `caution` to show beside it.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    id: Text
+    title: Text
+    sounds_like: tuple[Text, ...]
+    prior_weight: Annotated[float, Field(gt=0, le=100)]
+    line: tuple[LineRow, ...]
+    hand_check: Text
+    hand_check_minutes: Annotated[float, Field(gt=0, le=600)]
+    caution: Text
+    repair: Text
+    source: Text
+    evidence: Evidence = "tones"
+    load: tuple[LoadEffect, ...] = ()
+    own_tolerance: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
+    own_tolerance_estimated: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of component.
+
+    Attributes
+    ----------
+    id, title : str
+        What a layout writes after ``kind =``, and the name for people.
+    listed : bool
+        False for what a layout never lists as a component because it follows from the
+        drive itself: belts, gears, chains.
+    turning_ring : str
+        Which bearing ring turns if the layout does not say.
+    place_ring : mapping of str to str
+        Exceptions by bearing place (a compressor's clutch bearing).
+    turns_whole : bool
+        Whether unbalance and run-out of the shaft apply (false for a belt).
+    usual_ratio : (float, float) or None
+        Usual range of speed over crankshaft speed, used where nothing was measured.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    id: Text
+    title: Text
+    source: Text
+    aliases: tuple[Text, ...] = ()
+    listed: bool = True
+    turning_ring: Ring = "inner"
+    place_ring: Mapping[str, Ring] = field(default_factory=lambda: MappingProxyType({}))
+    turns_whole: bool = True
+    usual_ratio: tuple[float, float] | None = None
+    probe_at: str = ""
+    quantity: tuple[Quantity, ...] = ()
+    mechanism: tuple[Mechanism, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Switch:
+    """A load the driver can switch while recording, and how."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    id: Text
+    title: Text
+    how: Text
+    caution: Text
+    source: Text
+
+
+@dataclass(frozen=True, slots=True)
+class ComponentTable:
+    """A whole components file."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    kind: tuple[Kind, ...] = ()
+    every_part: tuple[Mechanism, ...] = ()
+    every_bearing: tuple[Mechanism, ...] = ()
+    switch: tuple[Switch, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BearingRow:
+    """A rolling bearing by designation; the internals are None where not published."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    designation: Text
+    variant: Text
+    source: Text
+    bore_mm: Annotated[float, Field(gt=0)] | None = None
+    outside_mm: Annotated[float, Field(gt=0)] | None = None
+    width_mm: Annotated[float, Field(gt=0)] | None = None
+    ball_count: Annotated[int, Field(ge=3)] | None = None
+    ball_diameter_mm: Annotated[float, Field(gt=0)] | None = None
+    pitch_diameter_mm: Annotated[float, Field(gt=0)] | None = None
+    contact_angle_deg: Annotated[float, Field(ge=0, lt=90)] = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class BeltProfile:
+    """A V-ribbed belt profile.
+
+    Attributes
+    ----------
+    line_differential_mm : float
+        From the effective diameter to the pitch line, radially: d_p = d_e + 2 b_e. [mm]
+    line_differential_sd_mm : float
+        How far published values lie apart. [mm]
+    back_to_cord_mm : float
+        From the flat back to the pitch line: d_p = d_flat + 2 t_b. [mm]
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    profile: Text
+    rib_pitch_mm: Annotated[float, Field(gt=0)]
+    groove_angle_deg: Annotated[float, Field(gt=0, lt=90)]
+    tip_radius_min_mm: Annotated[float, Field(gt=0)]
+    check_ball_mm: Annotated[float, Field(gt=0)]
+    two_x_mm: Annotated[float, Field(gt=0)]
+    belt_height_mm: Annotated[float, Field(gt=0)]
+    line_differential_mm: Annotated[float, Field(gt=0)]
+    line_differential_sd_mm: Annotated[float, Field(ge=0)]
+    back_to_cord_mm: Annotated[float, Field(gt=0)]
+    min_effective_diameter_mm: Annotated[float, Field(gt=0)]
+    mass_per_rib_kg_per_m: Annotated[float, Field(gt=0)]
+    source: Text
