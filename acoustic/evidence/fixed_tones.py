@@ -1,0 +1,132 @@
+"""Does a tone follow the engine, or does it stay where it is in Hz?
+
+An ordinary spectrum and the order spectrum, both with segments of the same length, are
+compared at the tone. A tone that follows the speed is sharp over orders and smeared
+over Hz; a fan, a mains hum or a resonance the other way round. Where the speed hardly
+moved both are sharp, and the answer is that the recording cannot tell.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import rfft
+
+from acoustic.evidence.findings import OrderBand
+from acoustic.evidence.noise_floor import (
+    FloorSettings,
+    chance_of_ratio,
+    degrees_of_freedom,
+    ln_noise_floor,
+)
+from acoustic.recording.recording import Recording, Stretches
+from acoustic.recording.speed_trace import SpeedTrace
+
+Floats = NDArray[np.float64]
+ToneKind = Literal["follows speed", "fixed frequency", "cannot tell"]
+
+# A line smeared over this many bins has lost 3 dB and more; below it nothing can be told.
+_TELLING_SMEAR_BINS = 1.5
+_TELLING_DIFFERENCE_NAT = 0.7
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FrequencySpectrum:
+    """Ordinary mean spectrum with its floor.
+
+    Attributes
+    ----------
+    frequency_hz : ndarray, shape (bins,)
+    excess : ndarray, shape (bins,)
+        ln(power / floor). [nat]
+    segment_s : float
+    freedom : float
+    """
+
+    frequency_hz: Floats
+    excess: Floats
+    segment_s: float
+    freedom: float
+
+
+def spectrum_over_hz(
+    recording: Recording, stretches: Stretches, segment_s: float, highest_hz: float
+) -> FrequencySpectrum | None:
+    """Mean spectrum of the used stretches; None if none is long enough."""
+    points = int(segment_s * recording.sample_rate_hz)
+    window = np.hanning(points + 1)[:-1].astype(np.float32)
+    last = int(highest_hz * segment_s)
+    powers = []
+    for stretch in stretches.used:
+        first_sample = int(stretch.start_s * recording.sample_rate_hz)
+        last_sample = int(stretch.end_s * recording.sample_rate_hz)
+        sound = recording.samples[first_sample:last_sample]
+        if sound.size < points:
+            continue
+        segments = np.lib.stride_tricks.sliding_window_view(sound, points)[:: points // 2]
+        # In blocks: a long clip's segments together would fill memory for nothing.
+        for start in range(0, segments.shape[0], 32):
+            lines = rfft(segments[start : start + 32] * window, axis=1)[:, 1 : last + 1]
+            powers.append(lines.real**2 + lines.imag**2)
+    if not powers:
+        return None
+    every = np.concatenate(powers).astype(np.float64)
+    every /= np.median(every, axis=1, keepdims=True) + np.finfo(np.float64).tiny
+    ln_power = np.log(np.maximum(every.mean(axis=0), 1e-12))
+    freedom = degrees_of_freedom(every.shape[0])
+    floor = ln_noise_floor(ln_power, np.zeros(ln_power.size, bool), freedom, FloorSettings())
+    frequency_hz = np.arange(1, ln_power.size + 1) / segment_s
+    return FrequencySpectrum(frequency_hz, ln_power - floor, segment_s, freedom)
+
+
+def tone_kind(
+    order: float,
+    excess: float,
+    band: OrderBand,
+    over_hz: FrequencySpectrum | None,
+    speed: SpeedTrace,
+    mean_speed_hz: float,
+) -> ToneKind:
+    """Whether a tone of the order spectrum follows the speed.
+
+    Parameters
+    ----------
+    order : float
+    excess : float
+        ln(power / floor) in the order spectrum. [nat]
+    """
+    if over_hz is None:
+        return "cannot tell"
+    frequency_hz = order * mean_speed_hz
+    wander = float(np.std(speed.speed_hz) / mean_speed_hz)
+    if frequency_hz * wander * over_hz.segment_s < _TELLING_SMEAR_BINS:
+        return "cannot tell"
+    reach = 1.5 / over_hz.segment_s + 0.5 * mean_speed_hz / band.revolutions
+    near = np.abs(over_hz.frequency_hz - frequency_hz) < reach
+    if not near.any():
+        return "cannot tell"
+    difference = excess - float(over_hz.excess[near].max())
+    if difference > _TELLING_DIFFERENCE_NAT:
+        return "follows speed"
+    return "fixed frequency" if difference < -_TELLING_DIFFERENCE_NAT else "cannot tell"
+
+
+def fixed_lines(
+    over_hz: FrequencySpectrum, speed: SpeedTrace, lowest_hz: float, level: float
+) -> list[tuple[float, float, float]]:
+    """Lines that stay in Hz although the speed moved: (frequency, excess, p).
+
+    Only frequencies at which the engine's lines are smeared wide enough to be told from
+    a fixed one are looked at. `level` is the false-alarm rate per recording.
+    """
+    wander = float(np.std(speed.speed_hz) / np.median(speed.speed_hz))
+    telling = over_hz.frequency_hz * wander * over_hz.segment_s >= 2 * _TELLING_SMEAR_BINS
+    looked_at = telling & (over_hz.frequency_hz >= lowest_hz)
+    trials = max(1.0, looked_at.sum() / 1.5)
+    p = np.minimum(1.0, chance_of_ratio(over_hz.excess, over_hz.freedom) * trials)
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(over_hz.excess, 2), 5).max(axis=1)
+    found = np.flatnonzero(looked_at & (p < level) & (over_hz.excess >= around))
+    return [(float(over_hz.frequency_hz[i]), float(over_hz.excess[i]), float(p[i])) for i in found]

@@ -1,0 +1,237 @@
+"""The story in one place: listen to each clip, match them all to the drive, decide."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, field
+
+from acoustic import __version__
+from acoustic.drive.drive import Drive
+from acoustic.drive.expected import expected_families
+from acoustic.errors import RecordingError, SettingsError, SpeedError
+from acoustic.evidence.comb import comb_levels
+from acoustic.evidence.fixed_tones import spectrum_over_hz
+from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
+from acoustic.evidence.tones import ToneSettings, find_tones
+from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
+from acoustic.recording.recording import Recording
+from acoustic.recording.speed_given import speed_of
+from acoustic.recording.speed_heard import HeardSpeed, SpeedSettings
+from acoustic.recording.speed_log import SpeedLog, align_speed_log
+from acoustic.recording.stretches import StretchSettings, find_stretches
+from acoustic.tables.knowledge import Knowledge, load_knowledge
+from acoustic.verdict.decision import Decision, decide
+from acoustic.verdict.joint_match import (
+    HealthySong,
+    HeardOrders,
+    MatchSettings,
+    learn_healthy,
+    match_drive,
+)
+from acoustic.verdict.suspects import Heard, Screening
+
+_FIXED_TONE_SEGMENT_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenSettings:
+    """All settings of a screening, part by part."""
+
+    stretches: StretchSettings = field(default_factory=StretchSettings)
+    speed: SpeedSettings = field(default_factory=SpeedSettings)
+    quality: QualitySettings = field(default_factory=QualitySettings)
+    tracking: TrackingSettings = field(default_factory=TrackingSettings)
+    tones: ToneSettings = field(default_factory=ToneSettings)
+    match: MatchSettings = field(default_factory=MatchSettings)
+
+
+@dataclass(frozen=True, slots=True)
+class Clip:
+    """A recording with what is known of the engine's speed in it.
+
+    Attributes
+    ----------
+    recording : Recording
+    rpm : float or None
+        Crankshaft speed as stated by the user; None to have it heard. [1/min]
+    rpm_tolerance : float
+        How far off `rpm` may be, relative. [-]
+    speed_log : SpeedLog or None
+        Logged speed with unknown offset; goes before `rpm`.
+    """
+
+    recording: Recording
+    rpm: float | None = None
+    rpm_tolerance: float = 0.05
+    speed_log: SpeedLog | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Listened:
+    heard: Heard
+    orders: HeardOrders | None
+    speed_reason: str
+
+
+def screen(
+    clips: Sequence[Clip | Recording],
+    drive: Drive,
+    *,
+    reference: Clip | Recording | None = None,
+    settings: ScreenSettings | None = None,
+    knowledge: Knowledge | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Screening:
+    """Screen one or more recordings of a drive.
+
+    Parameters
+    ----------
+    clips : sequence of Clip or Recording
+        Recordings of one engine, at any speeds and points. A bare `Recording` has its
+        speed heard from the sound.
+    drive : Drive
+        What turns, from `read_drive`.
+    reference : Clip or Recording, optional
+        The same drive without the complaint.
+    settings : ScreenSettings, optional
+    knowledge : Knowledge, optional
+        Tables to take hand checks from; the shipped ones if left out.
+    progress : callable, optional
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Screening
+
+    Raises
+    ------
+    SettingsError
+        If no clip is given.
+    SpeedError
+        If a stated speed makes no sense.
+    """
+    settings = settings or ScreenSettings()
+    knowledge = knowledge or load_knowledge()
+    tell = progress or (lambda _: None)
+    if not clips:
+        raise SettingsError("No recording was given. Name at least one clip to screen.")
+    listened = [listen(_as_clip(clip), drive, settings, tell) for clip in clips]
+    families = expected_families(drive)
+    usable = [one for one in listened if one.orders is not None]
+    if usable:
+        tell("matching the drive")
+        healthy = _healthy(reference, drive, settings, tell)
+        answer = match_drive(drive, families, _orders(usable), settings.match, healthy)
+        decision = decide(drive, families, [u.heard for u in usable], answer, knowledge)
+    else:
+        decision = _no_answer(listened)
+    return Screening(
+        verdict=decision.verdict,
+        headline=decision.headline,
+        reasons=decision.reasons,
+        next_steps=decision.next_steps,
+        suspects=decision.suspects,
+        unexplained=decision.unexplained,
+        heard=tuple(one.heard for one in usable + [o for o in listened if o not in usable]),
+        detectable=decision.detectable,
+        unseen_parts=decision.unseen,
+        settings=asdict(settings),
+        version=__version__,
+    )
+
+
+def _as_clip(clip: Clip | Recording) -> Clip:
+    return clip if isinstance(clip, Clip) else Clip(clip)
+
+
+def listen(
+    clip: Clip, drive: Drive, settings: ScreenSettings, tell: Callable[[str], None]
+) -> _Listened:
+    """Take one recording from samples to tones."""
+    recording = clip.recording
+    tell(f"listening to {recording.name}")
+    stretches = find_stretches(recording, settings.stretches)
+    cutoff_hz = codec_cutoff_hz(recording)
+    speed = _speed(clip, drive, settings)
+    quality = check_recording(recording, stretches, speed.trace, settings.quality)
+    quality = (*recording.remarks, *quality)
+    if speed.trace is None or any(q.severity == "unfit" for q in quality):
+        heard = Heard(recording, speed.trace, stretches, quality, None, ())
+        return _Listened(heard, None, speed.reason)
+    tell(f"tracking orders of {recording.name}")
+    highest_hz = 0.9 * (cutoff_hz or recording.sample_rate_hz / 2)
+    try:
+        spectrum = track_orders(
+            recording, stretches, speed.trace, drive.engine, highest_hz, settings.tracking
+        )
+    except SpeedError as error:
+        heard = Heard(recording, speed.trace, stretches, quality, None, ())
+        return _Listened(heard, None, str(error))
+    comb = comb_levels(spectrum, drive.engine)
+    over_hz = spectrum_over_hz(recording, stretches, _FIXED_TONE_SEGMENT_S, highest_hz)
+    tones = find_tones(spectrum, comb, over_hz, speed.trace, settings.tones)
+    heard = Heard(recording, speed.trace, stretches, quality, spectrum, tones)
+    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty)
+    return _Listened(heard, orders, speed.reason)
+
+
+def _speed(clip: Clip, drive: Drive, settings: ScreenSettings) -> HeardSpeed:
+    recording = clip.recording
+    stretches = find_stretches(recording, settings.stretches)
+    log_trace = None
+    if clip.speed_log is not None:
+        by_ear = speed_of(recording, stretches, drive.engine, settings=settings.speed)
+        log_trace = align_speed_log(clip.speed_log, by_ear.trace, recording.duration_s)
+    return speed_of(
+        recording,
+        stretches,
+        drive.engine,
+        clip.rpm,
+        clip.rpm_tolerance,
+        log_trace,
+        settings.speed,
+    )
+
+
+def _orders(listened: Sequence[_Listened]) -> list[HeardOrders]:
+    return [one.orders for one in listened if one.orders is not None]
+
+
+def _healthy(
+    reference: Clip | Recording | None,
+    drive: Drive,
+    settings: ScreenSettings,
+    tell: Callable[[str], None],
+) -> HealthySong | None:
+    if reference is None:
+        return None
+    listened = listen(_as_clip(reference), drive, settings, tell)
+    if listened.heard.spectrum is None:
+        name = listened.heard.recording.name
+        raise RecordingError(
+            f"{name}: cannot serve as the healthy reference: {listened.speed_reason} "
+            "Leave it out or record it again."
+        )
+    return learn_healthy(drive, expected_families(drive), _orders([listened]), settings.match)
+
+
+def _no_answer(listened: Sequence[_Listened]) -> Decision:
+    """No recording got as far as a spectrum: unfit, or the speed is not known."""
+    first = listened[0]
+    unfit = [q for q in first.heard.quality if q.severity == "unfit"]
+    if unfit:
+        return Decision(
+            verdict="recording_unfit",
+            headline=f"The recording cannot be used: {unfit[0].message}",
+            reasons=tuple(q.message for q in unfit[1:3]),
+            next_steps=tuple(q.advice for q in unfit[:3]),
+        )
+    return Decision(
+        verdict="cannot_tell",
+        headline="Cannot tell: the engine speed of this recording is not known.",
+        reasons=(first.speed_reason,),
+        next_steps=(
+            "Give the engine speed read off the dash or a diagnostic reader, to about 5 %.",
+            "Or record again nearer the engine block or the exhaust, 20 to 30 s at a held speed.",
+        ),
+    )

@@ -1,0 +1,347 @@
+"""The verdict: exactly one of four, in words a person can act on.
+
+"Source of this sound" and "this part is faulty" are two claims and never mixed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import fdtri
+
+from acoustic.drive.drive import Drive, ExpectedFamily
+from acoustic.evidence.audibility import critical_bandwidth_hz
+from acoustic.evidence.findings import OrderSpectrum
+from acoustic.evidence.tones import claimed
+from acoustic.tables.knowledge import Knowledge
+from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
+from acoustic.verdict.joint_match import JointAnswer
+from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
+from acoustic.verdict.suspects import Heard, Suspect, UnexplainedTone, VerdictName
+from acoustic.verdict.wording import (
+    evidence_against,
+    evidence_for,
+    families_near,
+    hertz,
+    stray_remark,
+)
+
+LIKELY = 0.8
+POSSIBLE = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What a screening concludes, apart from what it was made of."""
+
+    verdict: VerdictName
+    headline: str
+    reasons: tuple[str, ...]
+    next_steps: tuple[str, ...]
+    suspects: tuple[Suspect, ...] = ()
+    unexplained: tuple[UnexplainedTone, ...] = ()
+    detectable: str = ""
+    unseen: tuple[str, ...] = ()
+
+
+def decide(
+    drive: Drive,
+    families: Sequence[ExpectedFamily],
+    heard: Sequence[Heard],
+    answer: JointAnswer,
+    knowledge: Knowledge,
+) -> Decision:
+    """Draw the verdict from the settled match.
+
+    Parameters
+    ----------
+    heard : sequence of Heard
+        The recordings the match ran on, in the same order, each with its spectrum.
+    """
+    group = leading_group(drive, families, answer)
+    suspects = _suspects(drive, heard, answer, group, knowledge)
+    unexplained = _unexplained(drive, families, heard, answer)
+    detectable = _detectable(heard)
+    unseen = unseen_parts(answer)
+    verdict = _verdict(heard, answer, group, suspects)
+    return Decision(
+        verdict=verdict,
+        headline=_headline(verdict, suspects, unexplained, detectable),
+        reasons=_reasons(verdict, suspects, heard, unseen, detectable),
+        next_steps=_next_steps(verdict, suspects, heard, drive),
+        suspects=suspects,
+        unexplained=unexplained,
+        detectable=detectable,
+        unseen=unseen,
+    )
+
+
+def source_probability(answer: JointAnswer, part: int) -> float:
+    """P(the part makes sound that was found), healthy or faulty.
+
+    Singing counts as far as what was heard speaks for it: a part that sings in no
+    recording's hearing has its prior chance of singing, and that is no finding.
+    """
+    faulty = float(answer.result.faulty[part])
+    claims = [
+        float(np.max(c[part] / (1.0 + c.sum(axis=0)))) for c in answer.result.claims if c.size
+    ]
+    heard_singing = min(max(claims, default=0.0), 1.0) * float(answer.result.singing[part])
+    return min(1.0, faulty + heard_singing)
+
+
+def _suspects(
+    drive: Drive,
+    heard: Sequence[Heard],
+    answer: JointAnswer,
+    group: SuspectGroup,
+    knowledge: Knowledge,
+) -> tuple[Suspect, ...]:
+    sources = np.array([source_probability(answer, k) for k in range(len(answer.parts))])
+    ranked = np.lexsort((-sources, -answer.result.faulty))
+    return tuple(
+        _suspect(int(k), float(sources[k]), drive, heard, answer, group, knowledge) for k in ranked
+    )
+
+
+def _suspect(
+    part: int,
+    source: float,
+    drive: Drive,
+    heard: Sequence[Heard],
+    answer: JointAnswer,
+    group: SuspectGroup,
+    knowledge: Knowledge,
+) -> Suspect:
+    name = answer.parts[part]
+    spectra = tuple(h.spectrum for h in heard if h.spectrum is not None)
+    sounding = loudest_voice(answer, part)
+    lines = voice_lines(answer, sounding, spectra) if sounding is not None and source > 0.02 else ()
+    mechanism, check, caution = _mechanism_words(part, name, drive, answer, knowledge)
+    others = tuple(answer.parts[k] for k in group.parts if k != part)
+    in_group = part in group.parts and len(group.parts) > 1
+    return Suspect(
+        part=name,
+        mechanism=mechanism,
+        mechanisms=_mechanism_shares(answer, part),
+        probability=float(answer.result.faulty[part]),
+        source_probability=source,
+        evidence=evidence_for(lines, len(heard)),
+        against=evidence_against(lines, len(heard)),
+        not_separable_from=others if in_group else (),
+        group_reason=group.reason if in_group else "",
+        hand_check=check,
+        caution=caution,
+        lines=lines,
+    )
+
+
+def _mechanism_shares(answer: JointAnswer, part: int) -> tuple[tuple[str, float], ...]:
+    shares: dict[str, float] = {}
+    for v, voice in enumerate(answer.voices):
+        if voice.part == part and voice.family is not None:
+            title = voice.family.title
+            shares[title] = shares.get(title, 0.0) + float(answer.result.voice_shares[v])
+    return tuple(sorted(shares.items(), key=lambda item: -item[1]))
+
+
+def _mechanism_words(
+    part: int, name: str, drive: Drive, answer: JointAnswer, knowledge: Knowledge
+) -> tuple[str, str, str]:
+    """Likeliest mechanism with its hand check and caution."""
+    best = best_voice(answer, part)
+    family = answer.voices[best].family if best is not None else None
+    if family is None:
+        return "", "", ""
+    kind = drive.parts[name].kind if name in drive.parts else ""
+    try:
+        row = knowledge.mechanism(kind, family.mechanism)
+    except KeyError:
+        return family.title, "", ""
+    return family.title, row.hand_check, row.caution
+
+
+def _unexplained(
+    drive: Drive,
+    families: Sequence[ExpectedFamily],
+    heard: Sequence[Heard],
+    answer: JointAnswer,
+) -> tuple[UnexplainedTone, ...]:
+    rows = []
+    for r, one in enumerate(heard):
+        for tone in one.tones:
+            if _explained(answer, r, tone.order):
+                continue
+            near = families_near(families, tone.order, 0.02)
+            remark = stray_remark(tone, near, drive.engine.order_step)
+            rows.append(UnexplainedTone(r, tone, remark))
+    return tuple(rows)
+
+
+def _explained(answer: JointAnswer, recording: int, order: float) -> bool:
+    """Whether some part has the better claim on the tone at this order."""
+    place = int(answer.tables[recording].place_of(np.log(order)))
+    for tone, stray in zip(answer.hot[recording], answer.stray_probability[recording], strict=True):
+        if tone.first - 2 <= place <= tone.last + 2:
+            return bool(stray < 0.5)
+    return False
+
+
+def _verdict(
+    heard: Sequence[Heard],
+    answer: JointAnswer,
+    group: SuspectGroup,
+    suspects: Sequence[Suspect],
+) -> VerdictName:
+    top = suspects[0].probability if suspects else 0.0
+    together = float(sum(answer.result.faulty[k] for k in group.parts))
+    if top >= POSSIBLE or together >= LIKELY:
+        return "suspects"
+    found = any(claimed(h.tones) for h in heard)
+    if found and any(s.source_probability > LIKELY for s in suspects):
+        return "suspects"
+    if not found and top < POSSIBLE:
+        return "nothing_found"
+    return "cannot_tell"
+
+
+def _headline(
+    verdict: VerdictName,
+    suspects: Sequence[Suspect],
+    unexplained: Sequence[UnexplainedTone],
+    detectable: str,
+) -> str:
+    if verdict == "suspects":
+        return _suspect_headline(suspects)
+    if verdict == "nothing_found":
+        return f"Nothing found: no tone stands out of this engine's noise. {detectable}"
+    if unexplained:
+        tone = max((u.tone for u in unexplained), key=lambda t: t.excess_db)
+        return (
+            f"Cannot tell: a tone at {hertz(tone.frequency_hz)} (order {tone.order:.2f}) is "
+            "there, but no part of this layout accounts for it with any certainty."
+        )
+    return "Cannot tell: there are tones, but they do not settle on any one part."
+
+
+def _suspect_headline(suspects: Sequence[Suspect]) -> str:
+    top = suspects[0]
+    if top.probability > LIKELY:
+        return (
+            f"Likely source: {top.part}, {top.mechanism} "
+            f"(P faulty {top.probability:.2f}; P it makes the sound {top.source_probability:.2f})."
+        )
+    members = [top, *(s for s in suspects[1:] if s.part in top.not_separable_from)]
+    if top.probability >= POSSIBLE or (
+        len(members) > 1 and sum(s.probability for s in members) >= LIKELY
+    ):
+        names = " or ".join(s.part for s in members)
+        return (
+            f"Possible source: {names} (P faulty {top.probability:.2f} for {top.part}). "
+            "A hand check must decide."
+        )
+    loud = max(suspects, key=lambda s: s.source_probability)
+    return (
+        f"Likely source of the sound: {loud.part} (P it makes the sound "
+        f"{loud.source_probability:.2f}), but a healthy one sings there too: whether it is "
+        f"faulty this recording cannot tell (P faulty {loud.probability:.2f})."
+    )
+
+
+def _reasons(
+    verdict: VerdictName,
+    suspects: Sequence[Suspect],
+    heard: Sequence[Heard],
+    unseen: Sequence[str],
+    detectable: str,
+) -> tuple[str, ...]:
+    reasons = []
+    if verdict == "suspects":
+        lead = suspects[0]
+        loud = max(suspects, key=lambda s: s.source_probability)
+        shown = lead if lead.probability >= POSSIBLE else loud
+        reasons += list(shown.evidence[:2])
+        if lead.not_separable_from:
+            others = ", ".join(lead.not_separable_from)
+            reasons.append(f"{lead.part} cannot be told from {others}: {lead.group_reason}.")
+        elif shown.against:
+            reasons.append(f"Against it: {shown.against[0]}.")
+    else:
+        count = sum(len(h.tones) for h in heard)
+        reasons.append(f"{count} tone{'s' if count != 1 else ''} above the noise floor.")
+        if verdict == "cannot_tell" and detectable:
+            reasons.append(detectable)
+    if unseen:
+        reasons.append(
+            f"None of the lines of {', '.join(unseen)} could be heard at this speed: "
+            "nothing is said of them."
+        )
+    return tuple(reasons[:3])
+
+
+def _next_steps(
+    verdict: VerdictName, suspects: Sequence[Suspect], heard: Sequence[Heard], drive: Drive
+) -> tuple[str, ...]:
+    steps = []
+    if verdict == "suspects":
+        checked = [s for s in suspects if s.probability >= 0.2 or s.source_probability > LIKELY]
+        steps += [f"{s.part}: {s.hand_check}" for s in checked[:3] if s.hand_check]
+    speeds = sorted(h.speed.mean_rpm for h in heard if h.speed is not None)
+    if len(speeds) < 2 or speeds[-1] < 1.15 * speeds[0]:
+        held = _held_speed(drive, speeds[0] if speeds else 0.0)
+        steps.append(
+            f"Record 20 to 30 s at a held {held:.0f} rpm, same place, phone kept still: low "
+            "orders come into the phone's range there, and suspects separate."
+        )
+    if verdict != "nothing_found":
+        steps.append(
+            "Record the same drive when it is sound, or a sister engine, as a reference: it "
+            "tells a healthy part's song from a fault."
+        )
+    return tuple(steps)
+
+
+def _held_speed(drive: Drive, heard_rpm: float) -> float:
+    """A second speed well above the first, inside the working range, in round figures."""
+    low, high = drive.engine.working_rpm
+    wanted = min(max(2000.0, low), 0.95 * high)
+    if heard_rpm and wanted < 1.3 * heard_rpm:
+        wanted = drive.engine.idle_rpm[1]
+    return round(wanted / 50.0) * 50.0
+
+
+def _detectable(heard: Sequence[Heard]) -> str:
+    spectra = [h.spectrum for h in heard if h.spectrum is not None]
+    if not spectra:
+        return ""
+    weakest_db = min(_least_tone_db(s) for s in spectra)
+    low = min(max(s.lowest_hz, s.bands[0].orders[0] * s.mean_speed_hz) for s in spectra)
+    high = max(s.highest_hz for s in spectra)
+    return (
+        f"A steady tone {abs(weakest_db):.0f} dB {'below' if weakest_db < 0 else 'above'} the "
+        f"noise in its critical band would have been found in 95 of 100 cases, from "
+        f"{hertz(low)} to {hertz(high)} and clear of the engine's own orders."
+    )
+
+
+def _least_tone_db(spectrum: OrderSpectrum) -> float:
+    """Tone-to-noise ratio found in 95 of 100 cases, worst of the bands. [dB]
+
+    The bin must pass the recording's false-alarm level (1 %) with the tone's own scatter
+    (1.64 sd of a chi-square mean) against it.
+    """
+    trials = max(1.0, sum(b.visible.sum() for b in spectrum.bands) / 1.5)
+    worst = -np.inf
+    for band in spectrum.bands[:3]:
+        threshold = float(fdtri(band.freedom, 12 * band.freedom, 1 - 0.01 / trials))
+        gain = threshold / max(0.3, 1.0 - 1.64 * np.sqrt(2.0 / band.freedom))
+        order = float(np.sqrt(band.orders[0] * band.orders[-1]))
+        critical_bins = (
+            float(critical_bandwidth_hz(order * spectrum.mean_speed_hz))
+            * band.revolutions
+            / spectrum.mean_speed_hz
+        )
+        worst = max(worst, 10 * np.log10((gain - 1.0) * 1.5 / critical_bins))
+    return float(worst)

@@ -1,0 +1,98 @@
+"""Which parts the recordings cannot tell apart, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from acoustic.drive.drive import Drive, ExpectedFamily
+from acoustic.verdict.joint_match import JointAnswer
+
+_SHARE_OF_TOP = 0.2
+"""Every part with a fifth of the leader's probability stays in its group: on made scenes
+that held the true part in 99 of 100."""
+_SAME_ORDER = 0.01
+_SAME_SHARE = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectGroup:
+    """Leading parts that cannot be separated, best first, and the reason in words."""
+
+    parts: tuple[int, ...]
+    reason: str
+
+
+def leading_group(
+    drive: Drive, families: Sequence[ExpectedFamily], answer: JointAnswer
+) -> SuspectGroup:
+    """The parts within reach of the leader."""
+    faulty = answer.result.faulty
+    ranked = np.argsort(-faulty, kind="stable")
+    if ranked.size == 0:
+        return SuspectGroup((), "")
+    top = float(faulty[ranked[0]])
+    members = tuple(int(k) for k in ranked if faulty[k] >= _SHARE_OF_TOP * top)
+    if len(members) < 2 or top < 0.02:
+        return SuspectGroup(members[:1], "")
+    return SuspectGroup(members, _reason(drive, families, answer, members))
+
+
+def _reason(
+    drive: Drive,
+    families: Sequence[ExpectedFamily],
+    answer: JointAnswer,
+    members: tuple[int, ...],
+) -> str:
+    names = [answer.parts[k] for k in members]
+    shafts = {drive.parts[n].shaft for n in names if n in drive.parts}
+    lines = [_orders(families, name) for name in names]
+    alike = all(_overlap(lines[0], other) >= _SAME_SHARE for other in lines[1:])
+    if alike and len(shafts) == 1:
+        return f"they turn on one shaft ({shafts.pop()}) and make the same orders"
+    if alike:
+        return "their orders agree within what is known of the pulleys"
+    if _contest(answer, members):
+        return "the same tone fits each of them within what is known of pulleys and slip"
+    return "too little was heard to choose between them"
+
+
+def _orders(families: Sequence[ExpectedFamily], part: str) -> np.ndarray:
+    return np.array([line.order for f in families if f.part == part for line in f.lines])
+
+
+def _overlap(first: np.ndarray, second: np.ndarray) -> float:
+    """Share of the first's orders that the second has too, within 1 %."""
+    if not first.size or not second.size:
+        return 0.0
+    apart = np.abs(np.log(first[:, None] / second[None, :])).min(axis=1)
+    return float(np.mean(apart < _SAME_ORDER))
+
+
+def _contest(answer: JointAnswer, members: tuple[int, ...]) -> bool:
+    """Whether two of them claim one tone, neither with little right."""
+    for claims in answer.result.claims:
+        own = claims[list(members)]
+        if own.size and np.any((own > 0.3).sum(axis=0) > 1):
+            return True
+    return False
+
+
+def unseen_parts(answer: JointAnswer) -> tuple[str, ...]:
+    """Parts none of whose lines could be seen in any recording."""
+    unseen = []
+    for k, part in enumerate(answer.parts):
+        seen = False
+        for voice in answer.voices:
+            if voice.part != k:
+                continue
+            offset = answer.groups[voice.group].offset
+            for table in answer.tables:
+                for line in voice.lines:
+                    places = table.place_of(np.log(line.order) + offset)
+                    seen = seen or bool(table.visible[places].any())
+        if not seen:
+            unseen.append(part)
+    return tuple(unseen)

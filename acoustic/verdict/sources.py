@@ -1,0 +1,197 @@
+"""Every part as a source: what it would look like healthy and singing, or faulty.
+
+A part has *voices*: one for its healthy song (the lines a sound part makes too) and one
+for each mechanism by which it may be faulty. A voice in one recording is a table over
+offset d and level a of how well its lines agree with what was heard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from acoustic.drive.drive import ExpectedFamily, ExpectedLine
+from acoustic.verdict.clutter import HotTone
+from acoustic.verdict.comb_evidence import CombEvidence
+from acoustic.verdict.line_likelihood import (
+    FAMILY_LEVELS_DB,
+    LATTICE_STEP,
+    LEVEL_STEP_DB,
+    LineTable,
+)
+from acoustic.verdict.unknowns import OFFSET_STEP, GroupKey, ShaftGroup, group_key
+
+Floats = NDArray[np.float64]
+
+VOICE_LEVELS_DB = np.arange(-36.0, 13.0, LEVEL_STEP_DB)
+"""Level of a family's strongest line. [dB tone-to-noise]"""
+_LEAST_FACTOR = 0.02
+"""A line that is not there where it should be counts at most this much against."""
+_PLACES_PER_OFFSET = round(OFFSET_STEP / LATTICE_STEP)
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """One way a part can sound.
+
+    Attributes
+    ----------
+    part : int
+        Index of the part.
+    family : ExpectedFamily or None
+        The faulty mechanism; None for the healthy song.
+    lines : tuple of ExpectedLine
+    weight : float
+        Share among the part's faulty mechanisms (1 for the song).
+    group : int
+        Index of the shaft group its orders scale with.
+    own_tolerance : float
+        Relative sd of its orders beyond the group's offset (bearing geometry).
+    sings_when_faulty : bool
+        False if the healthy song is contained in this voice's own lines.
+    """
+
+    part: int
+    family: ExpectedFamily | None
+    lines: tuple[ExpectedLine, ...]
+    weight: float
+    group: int
+    own_tolerance: float
+    sings_when_faulty: bool
+
+    @property
+    def healthy(self) -> bool:
+        """Whether this is the part's healthy song."""
+        return self.family is None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class VoiceTable:
+    """One voice against one recording.
+
+    Attributes
+    ----------
+    steady : ndarray, shape (offsets, levels)
+        Product over the lines that are not in contest with other parts.
+    contested : tuple of (int, ndarray)
+        Hot tone index and the lines' claim on it, shape (offsets, levels).
+    """
+
+    steady: Floats
+    contested: tuple[tuple[int, Floats], ...]
+
+
+def part_voices(
+    families: Sequence[ExpectedFamily], part: int, groups: Mapping[GroupKey, int]
+) -> list[Voice]:
+    """Voices of one part: its healthy song first, if it has one, then its mechanisms."""
+    tonal = [f for f in families if f.evidence == "tones" and f.lines]
+    total = sum(f.prior_weight for f in tonal) or 1.0
+    song_group, song = _song(tonal, groups)
+    voices = []
+    if song:
+        voices.append(Voice(part, None, song, 1.0, song_group, 0.0, False))
+    for family in tonal:
+        lines = _distinct(family.lines)
+        own_song = any(line.natural for line in lines)
+        group = groups[group_key(family)]
+        share = family.prior_weight / total
+        voices.append(Voice(part, family, lines, share, group, family.own_tolerance, not own_song))
+    return voices
+
+
+def _song(
+    families: Sequence[ExpectedFamily], groups: Mapping[GroupKey, int]
+) -> tuple[int, tuple[ExpectedLine, ...]]:
+    """Natural lines of all mechanisms that turn with the part's first singing one."""
+    lines: list[ExpectedLine] = []
+    group = -1
+    for family in families:
+        natural = [line for line in family.lines if line.natural]
+        if natural and group in (-1, groups[group_key(family)]):
+            group = groups[group_key(family)]
+            lines += natural
+    return group, _distinct(tuple(lines))
+
+
+def _distinct(lines: tuple[ExpectedLine, ...]) -> tuple[ExpectedLine, ...]:
+    """One line per order: a shaft's 1st order predicted twice must not count twice."""
+    kept: dict[int, ExpectedLine] = {}
+    for line in lines:
+        key = round(np.log(line.order) / 1e-3)
+        if key not in kept or line.probability > kept[key].probability:
+            kept[key] = line
+    return tuple(kept.values())
+
+
+def voice_table(
+    voice: Voice,
+    group: ShaftGroup,
+    table: LineTable,
+    price: Floats,
+    hot: Sequence[HotTone],
+    comb: CombEvidence | None,
+) -> VoiceTable:
+    """Hold a voice against one recording.
+
+    Parameters
+    ----------
+    price : ndarray, shape (places,)
+        Clutter near each place of `table`.
+    hot : sequence of HotTone
+    comb : CombEvidence or None
+        Evidence on the engine's own comb, for voices locked to the crankshaft.
+    """
+    steady = np.ones((group.offset.size, VOICE_LEVELS_DB.size))
+    contested: dict[int, Floats] = {}
+    starts = np.array([tone.first for tone in hot], dtype=np.intp)
+    for line in voice.lines:
+        base = int(np.rint((np.log(line.order) - table.ln_order[0]) / LATTICE_STEP))
+        step = np.rint(group.offset / OFFSET_STEP).astype(np.intp) * _PLACES_PER_OFFSET
+        places = np.clip(base + step, 0, table.ln_order.size - 1)
+        if not table.visible[places].any():
+            if comb is not None and voice.family is not None and voice.family.locked:
+                steady *= comb.factor(line, VOICE_LEVELS_DB)[None, :]
+            continue
+        rows = _level_rows(line.relative_level_db)
+        claim = (table.ratio[rows[None, :], places[:, None]] - 1.0) / price[places][:, None]
+        claim *= line.probability
+        tone = _hot_tone_at(places, starts, hot)
+        plain = tone < 0
+        steady[plain] *= np.maximum(_LEAST_FACTOR, 1.0 + claim[plain])
+        for index in np.unique(tone[~plain]):
+            here = tone == index
+            slot = contested.setdefault(int(index), np.zeros_like(steady))
+            slot[here] += claim[here]
+    for slot in contested.values():
+        np.maximum(slot, _LEAST_FACTOR - 1.0, out=slot)
+    return VoiceTable(steady, tuple(contested.items()))
+
+
+def _level_rows(relative_db: float) -> NDArray[np.intp]:
+    """Rows of the likelihood table for a line this far below its family's level."""
+    levels = VOICE_LEVELS_DB + relative_db - FAMILY_LEVELS_DB[0]
+    rows = np.rint(levels / LEVEL_STEP_DB).astype(np.intp)
+    return np.asarray(np.clip(rows, 0, FAMILY_LEVELS_DB.size - 1), dtype=np.intp)
+
+
+def _hot_tone_at(
+    places: NDArray[np.intp], starts: NDArray[np.intp], hot: Sequence[HotTone]
+) -> NDArray[np.intp]:
+    """Index of the hot tone whose window holds each place, -1 where there is none."""
+    if not hot:
+        return np.full(places.shape, -1, dtype=np.intp)
+    index = np.searchsorted(starts, places, side="right") - 1
+    lasts = np.array([tone.last for tone in hot], dtype=np.intp)
+    inside = (index >= 0) & (places <= lasts[np.maximum(index, 0)])
+    return np.where(inside, index, -1)
+
+
+def level_prior(mean_db: float, sd_db: float) -> Floats:
+    """Prior over `VOICE_LEVELS_DB` for a normal level; sums to 1."""
+    edges = np.concatenate([[-np.inf], VOICE_LEVELS_DB[1:] - LEVEL_STEP_DB / 2, [np.inf]])
+    return np.diff(ndtr((edges - mean_db) / sd_db))

@@ -1,0 +1,85 @@
+"""Short sentences of evidence, each with its figures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from acoustic.drive.drive import ExpectedFamily
+from acoustic.evidence.findings import Tone
+from acoustic.verdict.suspects import LineEvidence
+
+_MOST_SENTENCES = 4
+
+
+def hertz(frequency_hz: float) -> str:
+    """Write a frequency with sensible digits.
+
+    >>> hertz(86.62), hertz(1252.9)
+    ('86.6 Hz', '1253 Hz')
+    """
+    return f"{frequency_hz:.1f} Hz" if frequency_hz < 1000 else f"{frequency_hz:.0f} Hz"
+
+
+def evidence_for(lines: Sequence[LineEvidence], recordings: int) -> tuple[str, ...]:
+    """Say which of a suspect's lines were heard, strongest first."""
+    heard = sorted((e for e in lines if e.state == "heard"), key=lambda e: -e.support)
+    sentences = []
+    for e in heard[:_MOST_SENTENCES]:
+        where = f" in recording {e.recording + 1}" if recordings > 1 else ""
+        excess = f", {e.excess_db:.0f} dB above the floor" if e.excess_db is not None else ""
+        order = e.heard_order if e.heard_order is not None else e.order
+        sentences.append(
+            f"{e.label}: a line at {hertz(e.frequency_hz)}{where} "
+            f"(order {order:.3f}, expected {e.order:.3f}){excess}"
+        )
+    if len(heard) > _MOST_SENTENCES:
+        sentences.append(f"and {len(heard) - _MOST_SENTENCES} more of its lines")
+    return tuple(sentences)
+
+
+def evidence_against(lines: Sequence[LineEvidence], recordings: int) -> tuple[str, ...]:
+    """Say which lines should have been heard and were not, and which could not be."""
+    missing = sorted(
+        (e for e in lines if e.state == "missing" and e.support < -0.2), key=lambda e: e.support
+    )
+    sentences = []
+    for e in missing[:_MOST_SENTENCES]:
+        where = f" in recording {e.recording + 1}" if recordings > 1 else ""
+        sentences.append(f"{e.label}: nothing at {hertz(e.frequency_hz)}{where}")
+    if len(missing) > _MOST_SENTENCES:
+        sentences.append(f"and {len(missing) - _MOST_SENTENCES} more lines not there")
+    hidden = sum(e.state == "hidden" for e in lines)
+    if hidden:
+        sentences.append(
+            f"{hidden} of {len(lines)} lines could not be heard here "
+            "(under the engine's own, below the phone's range or above the codec's)"
+        )
+    return tuple(sentences)
+
+
+def families_near(
+    families: Sequence[ExpectedFamily], order: float, within: float
+) -> tuple[str, ...]:
+    """Parts with a line within a relative distance of an order."""
+    near = [
+        f.part
+        for f in families
+        for line in f.lines
+        if abs(line.order - order) < within * line.order
+    ]
+    return tuple(dict.fromkeys(near))
+
+
+def stray_remark(tone: Tone, nearby: Sequence[str], order_step: float) -> str:
+    """What can be said of a tone that no part accounts for."""
+    if tone.on_comb:
+        return "on an engine order and louder than its neighbours: the engine, or a gear or chain"
+    if tone.kind == "fixed frequency":
+        return "stays at one frequency: not turned by the engine, or a resonance"
+    remark = "follows the engine speed" if tone.kind == "follows speed" else "may follow the engine"
+    to_step = abs(tone.order / order_step - round(tone.order / order_step)) * order_step
+    if to_step < 3 * tone.order_sd:
+        remark += "; close to an engine order"
+    if nearby:
+        remark += f"; near lines of {', '.join(nearby[:3])}, but does not fit them together"
+    return remark
