@@ -1,5 +1,6 @@
 """WHAT TURNS: from a layout file to every order this drive can make.
 
 Reading order: layout, drive, faults, engine, pulleys, belts, bearings, gears, places,
-shafts, links, belt_paths, parts, build, line_numbers, layout_file, expected, order_table.
+shafts, linking, belt_links, links, belt_paths, parts, build, line_numbers, layout_file,
+expected, order_table.
 """

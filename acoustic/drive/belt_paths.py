@@ -16,7 +16,7 @@ from acoustic.drive.belts import (
     split_section,
 )
 from acoustic.drive.drive import BeltGeometry, Engine, ShaftSpeed, Span
-from acoustic.drive.links import Linking
+from acoustic.drive.linking import Linking
 from acoustic.drive.places import BeltPlace
 
 _LENGTHS_DIFFER = 0.02  # a tensioner's travel takes up about this much

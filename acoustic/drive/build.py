@@ -19,7 +19,8 @@ from acoustic.drive.engine import build_engine
 from acoustic.drive.faults import Fault, Faults, KeyPath, report_of
 from acoustic.drive.gears import chain_turn, gear_train
 from acoustic.drive.layout import Layout, ShaftLayout
-from acoustic.drive.links import Linking, link_drive
+from acoustic.drive.linking import Linking
+from acoustic.drive.links import link_drive
 from acoustic.drive.parts import build_bearings, build_part
 from acoustic.drive.places import PulleyPlace, find_places
 from acoustic.drive.pulleys import rim_diameter_mm

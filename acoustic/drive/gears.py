@@ -7,6 +7,7 @@ phase frequency is f_mesh / gcd(z1, z2) (Winterton's and Foiles's articles, abst
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -51,7 +52,7 @@ def gear_train(teeth: Sequence[int]) -> GearTrain:
     1.5
     """
     first = float(teeth[0])
-    pairs = list(zip(teeth, teeth[1:], strict=False))
+    pairs = list(itertools.pairwise(teeth))
     return GearTrain(
         ratio=first / teeth[-1],
         sense=-1 if len(pairs) % 2 else 1,

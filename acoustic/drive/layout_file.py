@@ -138,7 +138,7 @@ def _parsed(text: str, name: str) -> tuple[Layout, LineNumbers]:
     try:
         return Layout.model_validate(raw), lines
     except ValidationError as error:
-        faults = [_fault_of(dict(one), raw) for one in error.errors(include_url=False)]
+        faults = [_fault_of(dict(one)) for one in error.errors(include_url=False)]
         raise DriveError(report_of(faults, name, lines.line_of)) from None
 
 
@@ -157,7 +157,7 @@ def _syntax_message(text: str, name: str, message: str) -> str:
 # ------------------------------------------------------------------ wording of faults
 
 
-def _fault_of(error: Mapping[str, Any], raw: Any) -> Fault:
+def _fault_of(error: Mapping[str, Any]) -> Fault:
     path: KeyPath = tuple(error["loc"])
     kind, context = error["type"], error.get("ctx", {})
     if kind == "extra_forbidden":

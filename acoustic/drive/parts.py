@@ -218,7 +218,7 @@ def _not_known(bearing: BearingLayout, dimensions: bool, knowledge: Knowledge) -
 def _typed_geometry(
     bearing: BearingLayout, path: KeyPath, faults: Faults
 ) -> tuple[BearingGeometry, ...]:
-    assert bearing.ball_count and bearing.ball_diameter_mm and bearing.pitch_diameter_mm  # noqa: S101, PT018
+    assert bearing.ball_count and bearing.ball_diameter_mm and bearing.pitch_diameter_mm  # noqa: S101 - the caller looked
     # Balls on the pitch circle must have room beside each other.
     if bearing.ball_count * bearing.ball_diameter_mm > 3.1416 * bearing.pitch_diameter_mm:
         faults.add(

@@ -130,7 +130,7 @@ def parse_knowledge(
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise TableError(f"{where}: not TOML: {error}.") from None
-    table = _validated(ComponentTable, raw, where)
+    table = _validated(TypeAdapter(ComponentTable), raw, where)
     known = beside if beside is not None else load_knowledge()
     switches = {**known.switches, **{row.id: row for row in table.switch}}
     faults = [f"{where}: {fault}" for fault in _faults(table, switches)]
@@ -192,20 +192,15 @@ def _unknown(missing: Iterable[str], where: str, known: Iterable[str]) -> Iterat
         yield f"{where}: unknown name {name!r}; known here: {listing}."
 
 
-def _validated(row_type: type[Row], raw: Mapping[str, Any], where: str) -> Row:
+def _validated(adapter: TypeAdapter[Row], raw: Mapping[str, Any], where: str) -> Row:
     try:
-        return _adapter(row_type).validate_python(raw)
+        return adapter.validate_python(raw)
     except ValidationError as error:
         lines = [
             f"{where}: {_place(raw, fault['loc'])}: {fault['msg']}."
             for fault in error.errors(include_url=False)
         ]
         raise TableError("\n".join(lines)) from None
-
-
-@functools.cache
-def _adapter(row_type: type[Row]) -> TypeAdapter[Row]:
-    return TypeAdapter(row_type)
 
 
 def _place(raw: Any, loc: tuple[int | str, ...]) -> str:
@@ -231,10 +226,11 @@ def _has(raw: Any, key: int | str) -> bool:
 
 
 def _read_csv(name: str, row_type: type[Row]) -> Iterator[Row]:
+    adapter = TypeAdapter(row_type)
     reader = csv.DictReader(_read_table(name).splitlines())
     for row in reader:
         filled = {key: value for key, value in row.items() if value not in ("", None)}
-        yield _validated(row_type, filled, f"{name}:{reader.line_num}")
+        yield _validated(adapter, filled, f"{name}:{reader.line_num}")
 
 
 def _read_table(name: str) -> str:
