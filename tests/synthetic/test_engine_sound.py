@@ -1,0 +1,93 @@
+"""The engine's own sound: comb, combustion noise, ticking."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from acoustic.drive.drive import Drive
+from acoustic.synthetic.crank_speed import CrankTurning, scene_clock, turn_crank
+from acoustic.synthetic.engine_sound import (
+    firing_phases,
+    make_comb,
+    make_combustion_noise,
+    make_ticking,
+)
+from acoustic.synthetic.scene_settings import Condition, EngineSound
+
+
+def turning(drive: Drive, rng: np.random.Generator, seconds: float = 20.0) -> CrankTurning:
+    """Turn at exactly 900 rpm: 15 turns a second, half orders every 7.5 Hz."""
+    condition = Condition(rpm=900, duration_s=seconds, wander=0.0)
+    return turn_crank(condition, drive.engine, scene_clock(seconds, 48000), (0, 0), rng)
+
+
+def spectrum(sound: np.ndarray, rate_hz: float) -> tuple[np.ndarray, np.ndarray]:
+    """Frequencies and power of a plain windowed transform."""
+    power = np.abs(np.fft.rfft(sound * np.hanning(sound.size))) ** 2
+    return np.fft.rfftfreq(sound.size, 1 / rate_hz), power
+
+
+@pytest.mark.parametrize(("cylinders", "firing"), [(3, 1.5), (4, 2.0), (5, 2.5), (6, 3.0)])
+def test_firing_order_is_the_strongest(
+    on_engine: Callable[..., Drive], rng: np.random.Generator, cylinders: int, firing: float
+) -> None:
+    """An even-firing four-stroke is loudest at half its cylinder count.
+
+    "A four-cylinder in-line engine will always have its second order component as the
+    dominant excitation" (handbook knowledge, public engineering note on engine orders).
+    """
+    drive = on_engine(cylinders=cylinders)
+    settings = EngineSound(slope_db_per_octave=(9.0, 9.0), line_scatter_db=0.0)
+    sound = make_comb(drive, turning(drive, rng), settings, rng)
+    frequency, power = spectrum(sound, 16000)
+    orders = 0.5 * np.arange(1, 2 * firing + 1)
+    levels = [power[np.abs(frequency - 15.0 * order) < 1.0].max() for order in orders]
+    assert orders[int(np.argmax(levels))] == firing
+
+
+def test_comb_stands_on_half_orders_only(drive: Drive, rng: np.random.Generator) -> None:
+    """At 900 rpm the comb stands at multiples of 7.5 Hz, 10 dB above what lies between."""
+    frequency, power = spectrum(make_comb(drive, turning(drive, rng), EngineSound(), rng), 16000)
+    for order in np.arange(2.0, 8.5, 0.5):
+        on = power[np.abs(frequency - 15.0 * order) < 0.3].max()
+        between = np.median(power[np.abs(frequency - 15.0 * (order + 0.25)) < 1.0])
+        assert on > 10 * between
+
+
+def test_uneven_firing_lifts_the_half_orders(
+    on_engine: Callable[..., Drive], rng: np.random.Generator
+) -> None:
+    """Two cylinders firing at 0 and 270 degrees of 720 sound at 0.5 and 1.5 as well."""
+    even, odd = (
+        on_engine(cylinders=2),
+        on_engine(cylinders=2, firing_angles_deg=[0.0, 270.0]),
+    )
+    assert firing_phases(even) == pytest.approx([0.0, 0.5])
+    assert firing_phases(odd) == pytest.approx([0.0, 0.375])
+    share = []
+    for drive in (even, odd):
+        settings = EngineSound(line_scatter_db=0.0, half_db=(-30.0, -30.0))
+        sound = make_comb(drive, turning(drive, np.random.default_rng(1)), settings, rng)
+        frequency, power = spectrum(sound, 16000)
+        half = power[np.abs(frequency - 7.5 * 3) < 0.5].max()
+        share.append(half / power[np.abs(frequency - 15.0) < 0.5].max())
+    assert share[1] > 10 * share[0]
+
+
+def test_combustion_noise_swells_at_every_firing(drive: Drive, rng: np.random.Generator) -> None:
+    """Its envelope repeats 30 times a second at 900 rpm of a four; it has no tones itself."""
+    noise = make_combustion_noise(drive, turning(drive, rng), rng)
+    assert np.mean(noise**2) == pytest.approx(1.0, rel=1e-3)
+    frequency, power = spectrum(noise**2 - np.mean(noise**2), 16000)
+    firing = power[np.abs(frequency - 30.0) < 0.3].max()
+    assert firing > 100 * np.median(power[(frequency > 20) & (frequency < 40)])
+
+
+def test_ticks_are_short_and_high(drive: Drive, rng: np.random.Generator) -> None:
+    """Ticks lie above 2 kHz and are peaky: kurtosis well above the 3 of plain noise."""
+    ticks = make_ticking(drive, turning(drive, rng), rng)
+    assert ticks.size == scene_clock(20, 48000).full_samples
+    frequency, power = spectrum(ticks, 48000)
+    assert power[frequency < 1000].sum() < 0.03 * power.sum()
+    assert np.mean(ticks**4) / np.mean(ticks**2) ** 2 > 8

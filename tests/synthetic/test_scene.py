@@ -1,0 +1,117 @@
+"""Whole scenes."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from acoustic.drive.drive import Drive
+from acoustic.errors import SettingsError
+from acoustic.synthetic.scene import make_scene
+from acoustic.synthetic.scene_settings import (
+    Codec,
+    Condition,
+    HealthySong,
+    Phone,
+    PlantedFault,
+    SceneSettings,
+    Surroundings,
+)
+
+SHORT = (Condition("idle", 800, duration_s=3), Condition("held", 2000, duration_s=3))
+FULL = SceneSettings(
+    conditions=SHORT,
+    faults=(PlantedFault("idler", "run-out", 0.0),),
+    song=HealthySong(share=1.0),
+    phone=Phone(codec=Codec("opus", 32)),
+)
+
+
+def test_same_seed_same_scene_other_seed_other_scene(drive: Drive) -> None:
+    """Samples and truth repeat exactly from the seed, codec included."""
+    first, again, other = (make_scene(drive, FULL, np.random.default_rng(s)) for s in (1, 1, 2))
+    for one, two, three in zip(first.recordings, again.recordings, other.recordings, strict=True):
+        assert np.array_equal(one.samples, two.samples)
+        assert not np.array_equal(one.samples, three.samples)
+    assert first.truth.recordings[0].lines == again.truth.recordings[0].lines
+
+
+def test_recordings_share_the_drive(drive: Drive) -> None:
+    """Idle and held speed: same diameters, the slip within its scatter, orders as close."""
+    idle, held = make_scene(drive, FULL, np.random.default_rng(3)).truth.recordings
+    by_label = {(line.part, line.mechanism, line.label): line for line in held.lines}
+    assert by_label
+    for line in idle.lines:
+        there = by_label[line.part, line.mechanism, line.label]
+        assert there.order == pytest.approx(line.order, rel=0.012)
+        assert there.frequency_hz == pytest.approx(line.frequency_hz * 2.5, rel=0.05)
+
+
+def test_recording_and_truth_agree_with_the_condition(drive: Drive) -> None:
+    """Names, lengths, rates and codec as asked; true speed near the speed asked for."""
+    scene = make_scene(drive, FULL, np.random.default_rng(4))
+    for condition, recording, truth in zip(
+        SHORT, scene.recordings, scene.truth.recordings, strict=True
+    ):
+        assert recording.name == condition.name
+        assert recording.samples.shape == (round(condition.duration_s * 48000),)
+        assert recording.codec == "opus"
+        assert recording.samples.std() > 0.005
+        assert truth.speed.mean_rpm == pytest.approx(condition.rpm, rel=0.03)
+    assert scene.truth.faulty_parts == ("idler",)
+    assert scene.truth.singing == ("pump",)
+
+
+def test_noise_against_engine_is_as_asked(drive: Drive, plain: SceneSettings) -> None:
+    """20 dB more noise leave the engine 20 dB lower: seen where the comb is, against not."""
+    contrast = []
+    for noise_db in (-20.0, 0.0):
+        settings = replace(
+            plain,
+            conditions=(Condition(rpm=900, duration_s=10, wander=0.0),),
+            surroundings=Surroundings(noise_db=(noise_db, noise_db), humps=(0, 0), transfer_db=0.0),
+        )
+        samples = make_scene(drive, settings, np.random.default_rng(7)).recordings[0].samples
+        power = np.abs(np.fft.rfft(samples * np.hanning(samples.size))) ** 2
+        # 4200 to 4600 Hz: above the comb, mostly noise; 30 Hz: firing of a four at 900 rpm
+        contrast.append(power[298:303].max() / np.median(power[12000:13000]))
+    assert 10 * np.log10(contrast[0] / contrast[1]) > 6.0
+
+
+def test_own_probe_point_is_louder(drive: Drive, plain: SceneSettings) -> None:
+    """At the pump the pump's lines are 5 dB up, at the idler 5 dB down."""
+    conditions = tuple(
+        Condition(f"at {part}", 900, duration_s=3, probe_part=part) for part in ("pump", "idler")
+    )
+    settings = replace(plain, conditions=conditions, faults=(PlantedFault("pump", "pumping", 0),))
+    at_pump, at_idler = make_scene(drive, settings, np.random.default_rng(9)).truth.recordings
+    for near, far in zip(at_pump.lines, at_idler.lines, strict=True):
+        assert near.tone_to_noise_db - far.tone_to_noise_db == pytest.approx(10.0, abs=1.0)
+
+
+def test_detectable_means_audible_place_off_the_comb_and_loud(drive: Drive) -> None:
+    """Each flag follows from the line's own figures."""
+    scene = make_scene(drive, FULL, np.random.default_rng(10))
+    lines = [line for truth in scene.truth.recordings for line in truth.lines]
+    for line in lines:
+        assert line.above_phone_limit == (line.frequency_hz > 60.0)
+        expected = line.frequency_hz > 60 and not line.on_comb and line.tone_to_noise_db >= -14
+        assert line.detectable == expected
+        if line.comb_distance_order > 0.21:
+            assert line.order > 130 or not line.on_comb
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: Condition(rpm=0),
+        lambda: Condition(rpm=800, end_rpm=1e6),
+        lambda: Condition(duration_s=0.01),
+        lambda: SceneSettings(conditions=()),
+        lambda: SceneSettings(sample_rate_hz=0),
+    ],
+)
+def test_senseless_settings_are_refused(make: object) -> None:
+    """Each is one sentence with what to use instead."""
+    with pytest.raises(SettingsError, match=r"use|give"):
+        make()  # type: ignore[operator]
