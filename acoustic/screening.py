@@ -14,7 +14,7 @@ from acoustic.evidence.fixed_tones import spectrum_over_hz
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.tones import ToneSettings, find_tones
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
-from acoustic.recording.recording import Recording
+from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.speed_given import speed_of
 from acoustic.recording.speed_heard import HeardSpeed, SpeedSettings
 from acoustic.recording.speed_log import SpeedLog, align_speed_log
@@ -152,7 +152,7 @@ def listen(
     tell(f"listening to {recording.name}")
     stretches = find_stretches(recording, settings.stretches)
     cutoff_hz = codec_cutoff_hz(recording)
-    speed = _speed(clip, drive, settings)
+    speed = _speed(clip, stretches, drive, settings)
     quality = check_recording(recording, stretches, speed.trace, settings.quality)
     quality = (*recording.remarks, *quality)
     if speed.trace is None or any(q.severity == "unfit" for q in quality):
@@ -175,9 +175,8 @@ def listen(
     return _Listened(heard, orders, speed.reason)
 
 
-def _speed(clip: Clip, drive: Drive, settings: ScreenSettings) -> HeardSpeed:
+def _speed(clip: Clip, stretches: Stretches, drive: Drive, settings: ScreenSettings) -> HeardSpeed:
     recording = clip.recording
-    stretches = find_stretches(recording, settings.stretches)
     log_trace = None
     if clip.speed_log is not None:
         by_ear = speed_of(recording, stretches, drive.engine, settings=settings.speed)

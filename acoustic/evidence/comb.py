@@ -85,12 +85,16 @@ def _levels_in_band(
     reach = np.clip(centre[:, None] + np.arange(-1, 2), 0, band.orders.size - 1)
     level_db = 10 * np.log10(np.sum(10 ** (band.level_db[reach] / 10), axis=1))
     per_firing = max(1, round(engine.firing_order / step))
-    at = np.arange(lines.size)[:, None] + per_firing * np.array(_NEIGHBOURS)
-    inside = (at >= 0) & (at < lines.size)
-    neighbours = np.where(inside, level_db[np.clip(at, 0, lines.size - 1)], np.nan)
-    enough = inside.sum(axis=1) >= 3
+    same_class = _neighbours(level_db, per_firing * np.array(_NEIGHBOURS))
+    # A resonance lifts a few orders together: a line must also stand out of the lines
+    # right beside it, each brought to its own class's usual level first.
+    phase = np.rint(lines / step).astype(int) % per_firing
+    usual = np.array([np.median(level_db[phase == k]) for k in range(per_firing)])[phase]
+    beside = _neighbours(level_db - usual, np.array(_NEIGHBOURS))
+    nearby_db = np.fmax(same_class, beside + usual)
+    enough = np.isfinite(nearby_db)
     lines, level_db, centre = lines[enough], level_db[enough], centre[enough]
-    nearby_db = np.nanmedian(neighbours[enough], axis=1)
+    nearby_db = nearby_db[enough]
     bins_in_critical_band = (
         critical_bandwidth_hz(lines * spectrum.mean_speed_hz)
         * band.revolutions
@@ -99,3 +103,15 @@ def _levels_in_band(
     noise_db = band.floor_db[np.clip(centre, 0, band.orders.size - 1)]
     noise_db = noise_db + 10 * np.log10(bins_in_critical_band)
     return lines, level_db - nearby_db, nearby_db - noise_db
+
+
+def _neighbours(level_db: Floats, steps: NDArray[np.intp]) -> Floats:
+    """Median level of the lines at these steps; nan where fewer than three are there."""
+    at = np.arange(level_db.size)[:, None] + steps
+    inside = (at >= 0) & (at < level_db.size)
+    values = np.where(inside, level_db[np.clip(at, 0, level_db.size - 1)], np.nan)
+    median = np.full(level_db.size, np.nan)
+    enough = inside.sum(axis=1) >= 3
+    if enough.any():
+        median[enough] = np.nanmedian(values[enough], axis=1)
+    return median

@@ -31,6 +31,7 @@ ToneKind = Literal["follows speed", "fixed frequency", "cannot tell"]
 # A line smeared over this many bins has lost 3 dB and more; below it nothing can be told.
 _TELLING_SMEAR_BINS = 1.5
 _TELLING_DIFFERENCE_NAT = 0.7
+_STEADY_SHARE = 0.9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,12 +43,15 @@ class FrequencySpectrum:
     frequency_hz : ndarray, shape (bins,)
     excess : ndarray, shape (bins,)
         ln(power / floor). [nat]
+    persistence : ndarray, shape (bins,)
+        Share of segments with the bin above twice the floor.
     segment_s : float
     freedom : float
     """
 
     frequency_hz: Floats
     excess: Floats
+    persistence: Floats
     segment_s: float
     freedom: float
 
@@ -79,7 +83,8 @@ def spectrum_over_hz(
     freedom = degrees_of_freedom(every.shape[0])
     floor = ln_noise_floor(ln_power, np.zeros(ln_power.size, bool), freedom, FloorSettings())
     frequency_hz = np.arange(1, ln_power.size + 1) / segment_s
-    return FrequencySpectrum(frequency_hz, ln_power - floor, segment_s, freedom)
+    there = (every > 2 * np.exp(floor)).mean(axis=0)
+    return FrequencySpectrum(frequency_hz, ln_power - floor, there, segment_s, freedom)
 
 
 def tone_kind(
@@ -115,18 +120,24 @@ def tone_kind(
 
 
 def fixed_lines(
-    over_hz: FrequencySpectrum, speed: SpeedTrace, lowest_hz: float, level: float
+    over_hz: FrequencySpectrum,
+    speed: SpeedTrace,
+    range_hz: tuple[float, float],
+    level: float,
 ) -> list[tuple[float, float, float]]:
     """Lines that stay in Hz although the speed moved: (frequency, excess, p).
 
-    Only frequencies at which the engine's lines are smeared wide enough to be told from
-    a fixed one are looked at. `level` is the false-alarm rate per recording.
+    Only frequencies at which the engine's lines are smeared wide are looked at, and a
+    line must be there nearly all the time: an engine line passes through a bin only
+    while the speed is right. `level` is the false-alarm rate per recording.
     """
     wander = float(np.std(speed.speed_hz) / np.median(speed.speed_hz))
     telling = over_hz.frequency_hz * wander * over_hz.segment_s >= 2 * _TELLING_SMEAR_BINS
-    looked_at = telling & (over_hz.frequency_hz >= lowest_hz)
+    in_range = (over_hz.frequency_hz >= range_hz[0]) & (over_hz.frequency_hz <= range_hz[1])
+    looked_at = telling & in_range
     trials = max(1.0, looked_at.sum() / 1.5)
     p = np.minimum(1.0, chance_of_ratio(over_hz.excess, over_hz.freedom) * trials)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(over_hz.excess, 2), 5).max(axis=1)
-    found = np.flatnonzero(looked_at & (p < level) & (over_hz.excess >= around))
+    steady = over_hz.persistence >= _STEADY_SHARE
+    found = np.flatnonzero(looked_at & (p < level) & (over_hz.excess >= around) & steady)
     return [(float(over_hz.frequency_hz[i]), float(over_hz.excess[i]), float(p[i])) for i in found]

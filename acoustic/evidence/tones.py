@@ -65,9 +65,13 @@ def find_tones(
 
 
 def claimed(tones: tuple[Tone, ...], settings: ToneSettings | None = None) -> tuple[Tone, ...]:
-    """The tones sure enough to say "something is there"."""
+    """The tones sure enough to say "something is there".
+
+    Lines on the engine's comb are not among them: engines have loud orders of their own.
+    """
     settings = settings or ToneSettings()
-    return tuple(t for t in tones if t.p_value < settings.false_alarms_per_recording)
+    level = settings.false_alarms_per_recording
+    return tuple(t for t in tones if t.p_value < level and not t.on_comb)
 
 
 def _peaks(band: OrderBand) -> tuple[NDArray[np.intp], Floats]:
@@ -198,9 +202,12 @@ def _fixed_only(
     if over_hz is None:
         return []
     level = settings.false_alarms_per_recording
+    range_hz = (spectrum.lowest_hz, spectrum.highest_hz)
     extra = []
-    for frequency_hz, excess, p in fixed_lines(over_hz, speed, spectrum.lowest_hz, level):
+    for frequency_hz, excess, p in fixed_lines(over_hz, speed, range_hz, level):
         order = frequency_hz / spectrum.mean_speed_hz
+        if excess < _strongest_near(spectrum, order) + 0.7:
+            continue
         if any(abs(t.order - order) < 3 * t.order_sd + 0.01 * order for t in tones):
             continue
         extra.append(
@@ -220,6 +227,15 @@ def _fixed_only(
             )
         )
     return extra
+
+
+def _strongest_near(spectrum: OrderSpectrum, order: float) -> float:
+    """Highest ln(power/floor) of the order spectrum within 1 % of an order."""
+    band = _band_of(spectrum, order)
+    if band is None:
+        return -np.inf
+    near = np.abs(band.orders - order) <= max(0.01 * order, 2.0 / band.revolutions)
+    return float(band.excess[near].max()) if near.any() else -np.inf
 
 
 def _plain_tone_to_noise_db(

@@ -172,7 +172,7 @@ def _unexplained(
     rows = []
     for r, one in enumerate(heard):
         for tone in one.tones:
-            if _explained(answer, r, tone.order):
+            if tone.on_comb or _explained(answer, r, tone.order):
                 continue
             near = families_near(families, tone.order, 0.02)
             remark = stray_remark(tone, near, drive.engine.order_step)

@@ -72,8 +72,6 @@ def families_near(
 
 def stray_remark(tone: Tone, nearby: Sequence[str], order_step: float) -> str:
     """What can be said of a tone that no part accounts for."""
-    if tone.on_comb:
-        return "on an engine order and louder than its neighbours: the engine, or a gear or chain"
     if tone.kind == "fixed frequency":
         return "stays at one frequency: not turned by the engine, or a resonance"
     remark = "follows the engine speed" if tone.kind == "follows speed" else "may follow the engine"
