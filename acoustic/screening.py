@@ -15,9 +15,10 @@ from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.tones import ToneSettings, find_tones
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
 from acoustic.recording.recording import Recording, Stretches
+from acoustic.recording.speed_alignment import align_speed_log
 from acoustic.recording.speed_given import speed_of
 from acoustic.recording.speed_heard import HeardSpeed, SpeedSettings
-from acoustic.recording.speed_log import SpeedLog, align_speed_log
+from acoustic.recording.speed_log import SpeedLog
 from acoustic.recording.stretches import StretchSettings, find_stretches
 from acoustic.tables.knowledge import Knowledge, load_knowledge
 from acoustic.verdict.decision import Decision, decide

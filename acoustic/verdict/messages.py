@@ -25,8 +25,10 @@ from acoustic.verdict.unknowns import OFFSET_STEP, BeltOffset, ShaftGroup
 
 Floats = NDArray[np.float64]
 
-ROUNDS = 8
-_DAMPING = 0.5
+ROUNDS = 12
+_DAMPING = 0.25
+_SETTLED = 0.003
+_LEAST_CLAIM = 0.01
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,23 +118,45 @@ class JointMatch:
         self.odds = part_odds(np.ones(parts), problem.count_prior)
         self.song = self._first_song()
         self.sounds: list[_Sound] = [self._sound(v) for v in range(len(problem.voices))]
-        self.on: list[Floats] = []
-        self.off: list[Floats] = []
-        self._update_parts()
+        self.on: list[Floats] = [np.empty(0)] * parts
+        self.off: list[Floats] = [np.empty(0)] * parts
+        for part in range(parts):
+            self._update_part(part)
 
     def run(self, rounds: int = ROUNDS) -> MatchResult:
-        """Pass messages and read off the answer."""
+        """Pass messages until they settle and read off the answer."""
         contested = any(n for n in self.problem.hot_counts)
-        for _ in range(rounds if contested else 3):
+        before = np.full(len(self.problem.part_groups), -1.0)
+        for _ in range(rounds if contested else 4):
             priors = self._offset_priors()
             self._update_odds(priors)
-            self._update_claims(priors)
-            self.sounds = [
-                self._sound(v) if self._touches(v) else self.sounds[v]
-                for v in range(len(self.problem.voices))
-            ]
-            self._update_parts()
+            # Strongest first, each seeing at once what the others have claimed: told all
+            # together, two parts that fit the same tones would give way to each other
+            # and take them back for ever.
+            for part in np.argsort(-self._evidence(priors)):
+                self._settle_part(int(part), priors[part])
+            now = self._probability(priors)
+            if np.max(np.abs(now - before)) < _SETTLED:
+                break
+            before = now
         return self._result(self._offset_priors())
+
+    def _settle_part(self, part: int, prior: Floats) -> None:
+        """Renew one part's tables under the others' claims, then its own claims."""
+        for v in self.voices_of[part]:
+            if self._touches(v):
+                self.sounds[v] = self._sound(v)
+        self._update_part(part)
+        self._update_claims(part, prior)
+
+    def _evidence(self, priors: list[Floats]) -> Floats:
+        return np.array(
+            [p @ on / (p @ off) for p, on, off in zip(priors, self.on, self.off, strict=True)]
+        )
+
+    def _probability(self, priors: list[Floats]) -> Floats:
+        ratio = self.odds * self._evidence(priors)
+        return np.asarray(ratio / (1.0 + ratio))
 
     # -- one voice ---------------------------------------------------------------
 
@@ -210,18 +234,16 @@ class JointMatch:
             return np.ones(1)
         return np.asarray((1.0 - self.song[part]) + self.song[part] * self.sounds[song].seen)
 
-    def _update_parts(self) -> None:
-        self.on, self.off = [], []
-        for part, group in enumerate(self.problem.part_groups):
-            size = self.problem.groups[group].offset.size
-            factor = self._song_factor(part)
-            on = np.zeros(size)
-            for v in self._mechanisms(part):
-                voice = self.problem.voices[v]
-                with_song = factor if voice.sings_when_faulty else 1.0
-                on = on + voice.weight * self.sounds[v].seen * with_song
-            self.on.append(on)
-            self.off.append(np.zeros(size) + factor)
+    def _update_part(self, part: int) -> None:
+        """Likelihood of the part over its offset, faulty and not."""
+        size = self.problem.groups[self.problem.part_groups[part]].offset.size
+        factor = self._song_factor(part)
+        on = np.zeros(size)
+        for v in self._mechanisms(part):
+            voice = self.problem.voices[v]
+            with_song = factor if voice.sings_when_faulty else 1.0
+            on = on + voice.weight * self.sounds[v].seen * with_song
+        self.on[part], self.off[part] = on, np.zeros(size) + factor
 
     def _offset_priors(self) -> list[Floats]:
         """P(d) for each part from everything but the part itself."""
@@ -255,9 +277,7 @@ class JointMatch:
         return priors
 
     def _update_odds(self, priors: list[Floats]) -> None:
-        on = np.array([p @ a for p, a in zip(priors, self.on, strict=True)])
-        off = np.array([p @ a for p, a in zip(priors, self.off, strict=True)])
-        self.odds = part_odds(on / off, self.problem.count_prior)
+        self.odds = part_odds(self._evidence(priors), self.problem.count_prior)
         self._update_song(priors)
 
     def _update_song(self, priors: list[Floats]) -> None:
@@ -304,19 +324,23 @@ class JointMatch:
             weights[song] = prior * self.song[part] * beside_song
         return weights
 
-    def _update_claims(self, priors: list[Floats]) -> None:
-        fresh = [np.zeros_like(c) for c in self.claims]
-        for part, prior in enumerate(priors):
-            total = float(prior @ (self.off[part] + self.odds[part] * self.on[part]))
-            gained = [np.zeros(n) for n in self.problem.hot_counts]
-            without = [np.full(n, total) for n in self.problem.hot_counts]
-            for v, weight in self._voice_weights(part, prior).items():
-                if self._touches(v):
-                    self._add_claims(v, weight, gained, without)
-            for r in range(len(fresh)):
-                fresh[r][part] = np.maximum(gained[r], 0.0) / np.maximum(without[r], 1e-9 * total)
-        for r, claims in enumerate(fresh):
-            self.claims[r] = _DAMPING * self.claims[r] + (1 - _DAMPING) * claims
+    def _update_claims(self, part: int, prior: Floats) -> None:
+        total = float(prior @ (self.off[part] + self.odds[part] * self.on[part]))
+        gained = [np.zeros(n) for n in self.problem.hot_counts]
+        without = [np.full(n, total) for n in self.problem.hot_counts]
+        for v, weight in self._voice_weights(part, prior).items():
+            if self._touches(v):
+                self._add_claims(v, weight, gained, without)
+        for r, claims in enumerate(self.claims):
+            fresh = np.maximum(gained[r], 0.0) / np.maximum(without[r], 1e-9 * total)
+            # Claims span many powers of ten: the damping is on their logarithm.
+            claims[part] = (
+                np.exp(
+                    _DAMPING * np.log(claims[part] + _LEAST_CLAIM)
+                    + (1 - _DAMPING) * np.log(fresh + _LEAST_CLAIM)
+                )
+                - _LEAST_CLAIM
+            )
 
     def _add_claims(
         self, v: int, weight: Floats, gained: list[Floats], without: list[Floats]
