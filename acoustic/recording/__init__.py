@@ -2,5 +2,5 @@
 
 Reading order: recording, speed_trace, remarks, containers, decoders, survey, audio_file,
 frame_levels, stretches, speed_sound, speed_comb, speed_path, speed_heard, speed_given,
-speed_log, quality.
+speed_alignment, speed_log, codec_band, level_checks, quality.
 """

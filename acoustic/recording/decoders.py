@@ -7,6 +7,7 @@ open addresses and play-lists, and libsndfile would guess from the suffix.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any, BinaryIO, Protocol
 
@@ -93,12 +94,13 @@ class PacketStream:
         if context is None:
             raise UndecodableError("its sound is coded in a way that is not known here")
         self.codec = _plain_codec(str(context.name), "")
+        self._is_opus = self.codec == "opus"
         self.sample_rate_hz = float(context.sample_rate or 0)
         self.channels = int(context.channels or 0)
         self.stated_s = self._stated_duration()
         self.packets = self.lost_packets = 0
         self.broke_off = False
-        self._speech_packets = 0
+        self._opus_modes: Counter[str] = Counter()
         _refuse_absurd(self.sample_rate_hz, self.channels)
 
     def _stated_duration(self) -> float | None:
@@ -120,8 +122,8 @@ class PacketStream:
                 gathered, frames = [], 0
         if gathered:
             yield np.concatenate(gathered)
-        if self.codec == "opus" and 2 * self._speech_packets > self.packets:
-            self.codec = "opus speech mode"
+        if self._opus_modes:
+            self.codec = self._opus_modes.most_common(1)[0][0]
 
     def _frames(self) -> Iterator[Block]:
         import av
@@ -138,7 +140,7 @@ class PacketStream:
             if packet.size:
                 self.packets += 1
                 self.broke_off = bool(packet.is_corrupt)  # only that of the last one stays
-                self._note_speech(packet)
+                self._note_opus_mode(packet)
             try:
                 decoded = packet.decode()
             except (av.error.FFmpegError, OSError, ValueError):
@@ -148,10 +150,9 @@ class PacketStream:
             for frame in decoded:
                 yield self._samples(frame)
 
-    def _note_speech(self, packet: Any) -> None:
-        # RFC 6716, table 2: configurations 0-15 are the speech coder, alone or hybrid.
-        if self.codec == "opus" and bytes(packet)[0] >> 3 < 16:
-            self._speech_packets += 1
+    def _note_opus_mode(self, packet: Any) -> None:
+        if self._is_opus:
+            self._opus_modes[_opus_mode(bytes(packet)[0] >> 3)] += 1
 
     def _samples(self, frame: Any) -> Block:
         channels = len(frame.layout.channels)
@@ -164,6 +165,15 @@ class PacketStream:
         samples = frame.to_ndarray()
         block = samples.T if frame.format.is_planar else samples.reshape(-1, channels)
         return _full_scale(block)
+
+
+def _opus_mode(configuration: int) -> str:
+    """Coder and bandwidth of an Opus packet (RFC 6716, table 2)."""
+    if configuration >= 16:
+        return "opus"
+    if configuration >= 12:
+        return "opus speech mode, " + ("super-wideband", "fullband")[(configuration - 12) // 2]
+    return "opus speech mode, " + ("narrowband", "mediumband", "wideband")[configuration // 4]
 
 
 def _open_whitelisted(file: BinaryIO) -> Any:

@@ -7,10 +7,12 @@ from typing import Literal
 from acoustic.recording.recording import QualityRemark
 from acoustic.tables.words import quality_words
 
+Severity = Literal["note", "weak", "unfit"]
+
 
 def make_remark(
     code: str,
-    severity: Literal["note", "weak", "unfit"],
+    severity: Severity,
     amount: float | None = None,
     **figures: float | str,
 ) -> QualityRemark:
