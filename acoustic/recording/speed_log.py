@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.errors import SpeedError
+from acoustic.recording.speed_alignment import SpeedLog, align_speed_log
 
 Floats = NDArray[np.float64]
 
