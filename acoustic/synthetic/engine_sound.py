@@ -24,6 +24,7 @@ POINTS_PER_PERIOD = 4  # angle samples per period of the highest half order
 ENVELOPE_POINTS = 1024  # per working cycle
 LARGEST_PHASE_JITTER = 1.2  # rad; above it a line is noise anyway
 SLOPE_FROM_HZ = 150.0
+ALIKE_AT_HIGH_ORDERS = 0.3  # share of the firing pattern left there; common practice, no source
 
 
 def firing_phases(drive: Drive) -> Floats:
@@ -42,17 +43,20 @@ def comb_levels_db(
     """Draw the level of each half order: firing pattern, slope, humps and scatter. [dB]
 
     A line the firings of the cycle add up to stands at 0 dB before slope; the others
-    stand where the unlikeness of the cylinders lifts them.
+    stand where the unlikeness of the cylinders lifts them, which grows with the order:
+    a small difference in timing is a large one in phase there.
     """
     cycle_line = np.round(orders / drive.engine.order_step)
     phases = firing_phases(drive)
     together = np.abs(np.exp(2j * np.pi * np.outer(cycle_line, phases)).mean(axis=1))
     unlike_integer = draw(rng, settings.integer_db)
-    unlike_half = min(unlike_integer - 2.0, draw(rng, settings.half_db))
+    unlike_half = min(unlike_integer, draw(rng, settings.half_db))
     whole = np.isclose(orders % 1.0, 0.0)
-    pattern = np.maximum(
-        20.0 * np.log10(np.maximum(together, 1e-6)), np.where(whole, unlike_integer, unlike_half)
+    unlike = np.where(whole, unlike_integer, unlike_half)
+    kept = ALIKE_AT_HIGH_ORDERS + (1.0 - ALIKE_AT_HIGH_ORDERS) * np.exp(
+        -orders / (6.0 * drive.engine.firing_order)
     )
+    pattern = np.maximum(20.0 * np.log10(np.maximum(together, 1e-6)), kept * unlike)
     frequency = orders * speed_hz
     fall = draw(rng, settings.slope_db_per_octave)
     slope = -fall * np.log2(np.maximum(frequency / SLOPE_FROM_HZ, 1.0))

@@ -89,12 +89,16 @@ class HealthySong:
 class EngineSound:
     """How the engine sounds: its comb of half orders, combustion noise and ticking.
 
+    The defaults were set so that firing multiples, whole and half orders stand as far
+    above what lies between them, by order, as in phone recordings of 36 idling cars
+    (open data, MIT licence; medians over orders 3-12: 23, 7 and 6 dB, 45-80: 9, 7, 6 dB).
+
     Attributes
     ----------
     top_hz : (float, float)
         Where the comb of half orders ends. [Hz]
     integer_db, half_db : (float, float)
-        Whole and half orders against the firing multiples. [dB]
+        Whole and half orders against the firing multiples at low orders. [dB]
     slope_db_per_octave : (float, float)
         Fall of the comb above 150 Hz. [dB/octave]
     line_scatter_db : float
@@ -112,12 +116,12 @@ class EngineSound:
     """
 
     top_hz: Range = (1200.0, 3000.0)
-    integer_db: Range = (-14.0, -6.0)
-    half_db: Range = (-20.0, -10.0)
-    slope_db_per_octave: Range = (5.0, 9.0)
+    integer_db: Range = (-20.0, -8.0)
+    half_db: Range = (-23.0, -11.0)
+    slope_db_per_octave: Range = (3.5, 8.0)
     line_scatter_db: float = 2.0
     cycle_level_jitter: float = 0.2
-    cycle_phase_jitter: float = 0.012
+    cycle_phase_jitter: float = 0.008
     combustion_db: Range = (-12.0, -4.0)
     ticking_db: Range = (-26.0, -14.0)
     turn_fluctuation: Range = (0.0, 0.005)

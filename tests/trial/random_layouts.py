@@ -76,6 +76,7 @@ class LayoutMaker:
     # ------------------------------------------------------------ what drives
 
     def crank_pulley(self) -> None:
+        """A pulley on the crankshaft drives the main belt."""
         self.driver = "crank pulley"
         self.pulleys.append(
             {
@@ -89,6 +90,7 @@ class LayoutMaker:
         self.driver_mm = float(self.pulleys[0]["diameter_mm"])
 
     def rear_shaft(self) -> None:
+        """A gear-driven accessory shaft drives the main belt; the crankshaft has no pulley."""
         first = int(self.rng.integers(36, 62))
         last = int(self.rng.integers(26, 44))
         idlers = [int(self.rng.integers(28, 50)) for _ in range(self.rng.integers(0, 3))]
@@ -151,6 +153,7 @@ class LayoutMaker:
         self.lay_belt("main", [self.path[0], *tail])
 
     def lay_belt(self, name: str, path: list[str]) -> None:
+        """Lay a belt, its length known in most drives."""
         belt: Entry = {
             "name": name,
             "section": self.pick(["5PK", "6PK", "7PK", "8PK"]),
@@ -186,6 +189,7 @@ class LayoutMaker:
         self.lay_belt("second", self.path)
 
     def second_choices(self) -> list[tuple[str, Any]]:
+        """List what a second belt may drive."""
         return [
             ("compressor", self.compressor),
             ("steering pump", self.steering_pump),
@@ -194,6 +198,7 @@ class LayoutMaker:
         ]
 
     def add(self, name: str, kind: str, pulley: Entry | None, **keys: Any) -> None:
+        """Add a component, with its own pulley on the belt being laid if one is given."""
         entry: Entry = {"name": name, "kind": kind, **keys}
         if pulley is not None:
             back = pulley.pop("back", False)
@@ -202,6 +207,7 @@ class LayoutMaker:
         self.components.append(entry)
 
     def alternator(self) -> None:
+        """Belt-driven, or on a coupling at the rear."""
         pairs = int(self.pick([6, 6, 7, 8]))
         keys: Entry = {"pole_pairs": pairs}
         if self.rng.uniform() < 0.6:
@@ -229,6 +235,7 @@ class LayoutMaker:
         self.add("alternator", "alternator", {**pulley, **self.maybe(0.4)}, **keys)
 
     def water_pump(self) -> None:
+        """On either side of the belt; at times it shares its pulley with the steering pump."""
         keys: Entry = {"vanes": int(self.rng.integers(5, 9))}
         if self.rng.uniform() < 0.5:
             keys["bearings"] = [{"place": "shaft", **self.geometry()}]
@@ -249,6 +256,7 @@ class LayoutMaker:
         self.add("water pump", "water pump", pulley, **keys)
 
     def steering_pump(self) -> None:
+        """A vane pump; an idler instead where there is one already."""
         if "steering pump" in {c["name"] for c in self.components}:
             return self.idler()
         keys: Entry = {"vanes": int(self.pick([8, 10, 10, 11]))}
@@ -257,6 +265,7 @@ class LayoutMaker:
         return self.add("steering pump", "vane pump", self.ribbed(100.0, 150.0), **keys)
 
     def compressor(self) -> None:
+        """Single- or double-headed, with the bearing of its clutch."""
         heads = int(self.pick([1, 1, 2]))
         pistons = int(self.pick([6, 10] if heads == 2 else [5, 6, 7]))
         keys: Entry = {"pistons": pistons, "heads": heads}
@@ -272,6 +281,7 @@ class LayoutMaker:
         self.add("compressor", "compressor", self.ribbed(95.0, 128.0), **keys)
 
     def idler(self) -> None:
+        """Smooth on the back of the belt, or ribbed."""
         number = 1 + sum(c["kind"] == "idler" for c in self.components)
         back = self.rng.uniform() < 0.5
         pulley = self.flat(58.0, 82.0) if back else self.ribbed(60.0, 84.0)
@@ -279,12 +289,14 @@ class LayoutMaker:
         self.add(f"idler {number}", "idler", pulley, bearings=[bearing])
 
     def tensioner(self) -> None:
+        """Smooth, on the back of the belt."""
         number = 1 + sum(c["kind"] == "tensioner" for c in self.components)
         name = "tensioner" if number == 1 else f"tensioner {number}"
         bearing = {"place": "main", "designation": self.pick(PULLEY_BEARINGS)}
         self.add(name, "tensioner", self.flat(60.0, 84.0), bearings=[bearing])
 
     def vacuum_pump(self) -> None:
+        """On the alternator's shaft or on a pulley of its own."""
         vanes = int(self.pick([1, 3, 4, 5]))
         alternator = self.components[0]
         if "pulley" in alternator and self.rng.uniform() < 0.5:
@@ -293,10 +305,12 @@ class LayoutMaker:
             self.add("vacuum pump", "vacuum pump", self.ribbed(75.0, 130.0), vanes=vanes)
 
     def hydraulic_pump(self) -> None:
+        """A gear pump."""
         keys: Entry = {"teeth": int(self.rng.integers(9, 16))}
         self.add("hydraulic pump", "gear pump", self.ribbed(95.0, 150.0), **keys)
 
     def fan_on_pump(self) -> None:
+        """A fan on the water pump's shaft; an idler where there is no pump."""
         pump = next((c for c in self.components if c["name"] == "water pump"), None)
         if pump is None:
             return self.idler()
@@ -304,16 +318,19 @@ class LayoutMaker:
         return self.add("fan", "fan", None, on=on, blades=int(self.rng.integers(6, 12)))
 
     def belt_fan(self) -> None:
+        """A fan with a pulley of its own."""
         keys: Entry = {"blades": int(self.rng.integers(6, 12))}
         keys["bearings"] = [{"place": "hub", "designation": self.pick(["6204", "6304"])}]
         self.add("belt fan", "fan", self.ribbed(110.0, 160.0), **keys)
 
     def supercharger(self) -> None:
+        """A supercharger on the belt."""
         keys: Entry = {"lobes": int(self.pick([2, 3, 4]))}
         keys["bearings"] = [{"place": "front", "designation": self.pick(["6203", "6303"])}]
         self.add("supercharger", "supercharger", self.ribbed(68.0, 90.0), **keys)
 
     def fuel_pump(self) -> None:
+        """A fuel pump driven by chain or toothed belt."""
         driving = int(self.rng.integers(19, 25))
         self.shafts.append(
             {
@@ -329,6 +346,7 @@ class LayoutMaker:
         self.add("fuel pump", "high-pressure fuel pump", None, on="fuel pump shaft", lobes=lobes)
 
     def air_compressor(self) -> None:
+        """An air compressor geared to the accessory shaft."""
         wheel = int(self.rng.integers(28, 52))
         self.shafts.append(
             {
@@ -349,6 +367,7 @@ class LayoutMaker:
     # ------------------------------------------------------------ single figures
 
     def pick(self, choices: list[Any]) -> Any:
+        """Draw one of the choices."""
         return choices[int(self.rng.integers(len(choices)))]
 
     def maybe(self, share: float) -> Entry:
@@ -358,10 +377,12 @@ class LayoutMaker:
         return {"overrunning": self.pick(["one-way", "decoupler"])}
 
     def ribbed(self, smallest: float, largest: float, low: float = 40.0) -> Entry:
+        """A pulley under the ribs, measured in one of the ways."""
         diameter = max(low, self.rng.uniform(smallest, largest))
         return {"diameter_mm": round(float(diameter), 1), "measured": self.measured(RIB_MEASURED)}
 
     def flat(self, smallest: float, largest: float) -> Entry:
+        """A smooth pulley under the back of the belt."""
         diameter = round(float(self.rng.uniform(smallest, largest)), 1)
         return {"diameter_mm": diameter, "measured": self.measured(BACK_MEASURED), "back": True}
 
