@@ -83,8 +83,8 @@ def check_recording(
     Returns
     -------
     tuple of QualityRemark
-        Those made while reading the file included, worst first. ``"unfit"`` only where
-        screening is pointless.
+        Worst first; ``"unfit"`` only where screening is pointless. What reading the file
+        showed stands in ``recording.remarks`` and is not repeated here.
     """
     levels = frame_levels(recording)
     remarks = [
@@ -94,7 +94,6 @@ def check_recording(
         *_check_codec(recording, settings),
         *_check_surroundings(stretches),
         *_check_speed(speed, settings),
-        *recording.remarks,
     ]
     codes = {remark.code for remark in remarks}
     explained = {code for code in codes & _EXPLAINS.keys() for code in _EXPLAINS[code]}

@@ -155,11 +155,13 @@ def _correlate(courses: Floats, speed_hz: Floats) -> Floats:
 
 
 def _rivals(correlation: Floats, best: int) -> tuple[float, float]:
-    """Best correlation outside the peak, and width of the peak. [-, s]."""
+    """Next best peak of the correlation, and width of the best one. [-, s]."""
     low = correlation < correlation[best] - _LOWEST_LEAD
     left = np.flatnonzero(low[:best])
     right = np.flatnonzero(low[best:])
     start = int(left[-1]) if left.size else 0
     end = best + int(right[0]) if right.size else correlation.size
-    outside = np.concatenate([correlation[:start], correlation[end:]])
-    return float(np.max(outside, initial=-1.0)), (end - start) * _STEP_S
+    padded = np.concatenate([[-1.0], correlation, [-1.0]])
+    peaks = (correlation >= padded[:-2]) & (correlation >= padded[2:])
+    peaks[start:end] = False  # the flank of the best is no rival
+    return float(np.max(correlation[peaks], initial=-1.0)), (end - start) * _STEP_S
