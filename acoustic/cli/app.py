@@ -90,7 +90,7 @@ def screen(  # typer wants one argument per option; they become one request at o
     ] = None,
     rpm_tolerance: Annotated[
         float, typer.Option(metavar="PERCENT", help="How far off --rpm may be.")
-    ] = 3.0,
+    ] = 5.0,
     speed_log: Annotated[
         list[str] | None,
         typer.Option(

@@ -6,6 +6,7 @@ import shutil
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -39,7 +40,7 @@ class ScreenRequest:
     clips: tuple[Path, ...]
     layout: Path
     rpm: tuple[str, ...] = ()
-    rpm_tolerance_percent: float = 3.0
+    rpm_tolerance_percent: float = 5.0
     speed_logs: tuple[str, ...] = ()
     reference: Path | None = None
     json_file: Path | None = None
@@ -53,7 +54,7 @@ def run_screen(request: ScreenRequest) -> int:
     _require_one_speed_each(request, rpm)
     _require_places(request)
     with shown_progress() as say:
-        drive, screening = _screened(request, rpm, tolerance, say)
+        drive, screening = screened(request, rpm, tolerance, say)
         if request.picture is not None:
             say("drawing the picture")
             save_picture(screening, drive, request.picture)
@@ -65,40 +66,38 @@ def run_screen(request: ScreenRequest) -> int:
     return EXIT_UNFIT if screening.verdict == "recording_unfit" else EXIT_SCREENED
 
 
-def _screened(
+def screened(
     request: ScreenRequest,
     rpm: Sequence[float | None],
     tolerance: float,
     say: Callable[[str], None],
 ) -> tuple[Drive, Screening]:
+    """Read everything asked for and screen it; `rpm` holds one speed per clip, or none."""
     from acoustic.drive.layout_file import read_drive
-    from acoustic.screening import screen
+    from acoustic.screening import Clip, screen
 
     drive = read_drive(request.layout)
     say("reading the clips")
     logs = _read_logs(request.speed_logs)
-    *clips, reference = _read_clips([*request.clips, request.reference])
-    screening = screen(
-        [clip for clip in clips if clip is not None],
-        drive,
-        rpm=rpm,
-        rpm_tolerance=tolerance,
-        speed_logs=logs,
-        reference=reference,
-        progress=say,
-    )
-    return drive, screening
+    reference = [] if request.reference is None else [request.reference]
+    recordings = _read_clips([*request.clips, *reference])
+    clips = [
+        Clip(recording, speed, tolerance, log)
+        for recording, speed, log in zip_longest(recordings[: len(request.clips)], rpm, logs)
+    ]
+    healthy = recordings[-1] if reference else None
+    return drive, screen(clips, drive, reference=healthy, progress=say)
 
 
-def _read_clips(paths: Sequence[Path | None]) -> list[Recording | None]:
+def _read_clips(paths: Sequence[Path]) -> list[Recording]:
     """Read every clip; tell all that cannot be read at once, not one per try."""
     from acoustic.recording.audio_file import read_recording
 
-    clips: list[Recording | None] = []
+    clips: list[Recording] = []
     faults: list[str] = []
     for path in paths:
         try:
-            clips.append(None if path is None else read_recording(path))
+            clips.append(read_recording(path))
         except RecordingError as error:
             faults.append(str(error))
     if faults:

@@ -1,5 +1,6 @@
 """WHAT PEOPLE SEE: the answer as text, as JSON and as pictures.
 
 Reading order: wording, whole_file, text, order_listing, answer_schema, json_report, palette,
-part_letters, spectrogram, sound_panels, part_panels, picture, drive_drawing.
+part_letters, spectrogram, sound_panels, part_panels, picture, belt_panels, shaft_chain,
+drive_drawing.
 """

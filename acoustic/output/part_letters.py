@@ -12,9 +12,10 @@ from string import ascii_uppercase
 from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
 from acoustic.evidence.findings import Tone
-from acoustic.output.text import shown_suspects
+from acoustic.output.text import SHOWN_PROBABILITY, shown_suspects
 from acoustic.verdict.suspects import LineEvidence, Screening, Suspect
 
+COMPARED_PARTS = 3  # even where only one is suspected, what it is compared with is shown
 SAME_LINE = 0.002  # relative: a heard order and the found tone it stands for
 
 
@@ -32,6 +33,12 @@ class MarkedPart:
     orders: tuple[float, ...]
 
     @property
+    def suspected(self) -> bool:
+        """Whether there is any real probability that it makes the sound."""
+        suspect = self.suspect
+        return max(suspect.probability, suspect.source_probability) >= SHOWN_PROBABILITY
+
+    @property
     def name(self) -> str:
         """Letter and part, as written beside a row."""
         return f"{self.letter}  {self.suspect.part}"
@@ -43,8 +50,8 @@ def mark_parts(
     """Give letters to the best suspects, at most `limit`."""
     families = expected_families(drive)
     marked = []
-    suspects = shown_suspects(screening) or screening.suspects
-    for letter, suspect in zip(ascii_uppercase, suspects[:limit], strict=False):
+    count = min(limit, max(COMPARED_PARTS, len(shown_suspects(screening))))
+    for letter, suspect in zip(ascii_uppercase, screening.suspects[:count], strict=False):
         own = [f for f in families if f.part == suspect.part]
         named = [f for f in own if f.title == suspect.mechanism] or own
         marked.append(

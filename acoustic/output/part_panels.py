@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
 ORDER_TICKS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 400)
 NAMED_TONES = 6
-NAME_CHARACTERS = 44
-PHRASE_CHARACTERS = 66
+NAME_CHARACTERS = 40
+PHRASE_CHARACTERS = 68
 WORD_LIMITS = (POSSIBLE, LIKELY)
 BAR_ROW_IN, BAR_MIDDLE_IN, BAR_HEIGHT_IN, PHRASE_IN = 0.46, 0.30, 0.13, 0.13
 
@@ -61,7 +61,7 @@ def draw_order_spectrum(
     ax.locator_params(axis="y", integer=True, nbins=5)
     ax.set_ylabel("dB above floor")
     ax.text(
-        1.0, 1.0, "filled: has a home; open: has none", ha="right", va="top",
+        1.0, 0.97, "grey: all sound; filled: has a home; open: has none", ha="right", va="top",
         fontsize=SMALL_PT, transform=ax.transAxes,
     )  # fmt: skip
     _draw_frequency_axis(ax, heard)
@@ -160,7 +160,9 @@ def _draw_bar(ax: Axes, top: float, part: MarkedPart, colour: str) -> None:
     line = middle - half - 0.03
     name = shortened(f"{part.name}: {suspect.mechanism}", NAME_CHARACTERS)
     ax.text(0.0, line, name, va="bottom", fontsize=TEXT_PT, fontweight="bold")
-    ax.text(1.0, line, probability_text(faulty), va="bottom", ha="right", fontsize=TEXT_PT)
+    ax.text(
+        1.0, line, f"faulty: {probability_text(faulty)}", va="bottom", ha="right", fontsize=TEXT_PT
+    )
     for number, phrase in enumerate(_phrases(part)):
         y = middle + half + 0.02 + PHRASE_IN * number
         ax.text(0.0, y, phrase, va="top", fontsize=SMALL_PT - 0.5)

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MARKED_PARTS = 5
-LEFT_IN, RIGHT_IN, COMB_IN = 0.55, 0.12, 0.48
+LEFT_IN, RIGHT_IN, COMB_IN = 0.60, 0.12, 0.48
 
 
 def write_picture(figure: Figure, path: Path) -> None:
@@ -76,7 +76,8 @@ def draw_screening(screening: Screening, drive: Drive) -> Figure:
 
     number = shown_recording(screening)
     marked = mark_parts(screening, drive, number, MARKED_PARTS)
-    heights_in = _heights_in(marked, len(_headline_lines(screening)))
+    spectra = bool(screening.heard) and screening.heard[number].spectrum is not None
+    heights_in = _heights_in(marked, len(_headline_lines(screening)), spectra)
     with picture_style():
         figure = Figure(figsize=(WIDTH_IN, sum(heights_in.values())), facecolor="white")
         column = _Column(figure, heights_in)
@@ -124,7 +125,9 @@ class _Column:
         return (left_in / WIDTH_IN, below / total, width_in / WIDTH_IN, height / total)
 
 
-def _heights_in(marked: tuple[MarkedPart, ...], headline_lines: int) -> dict[str, float]:
+def _heights_in(
+    marked: tuple[MarkedPart, ...], headline_lines: int, spectra: bool
+) -> dict[str, float]:
     """Heights from the top down; the spaces hold titles and axis labels. [in]"""
     return {
         "headline": 0.52 + 0.17 * headline_lines,
@@ -132,10 +135,10 @@ def _heights_in(marked: tuple[MarkedPart, ...], headline_lines: int) -> dict[str
         "space 1": 0.06,
         "sound": 2.30,
         "space 2": 1.02,
-        "orders": 1.45,
+        "orders": 1.45 if spectra else 0.4,
         "space 3": 0.08,
-        "rows": 0.20 * max(1, len(marked)),
-        "space 4": 0.86,
+        "rows": 0.20 * len(marked) if spectra else 0.0,
+        "space 4": 0.86 if spectra else 0.3,
         "bars": max(0.5, bars_height_in(marked)),
         "space 5": 0.42,
     }

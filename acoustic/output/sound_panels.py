@@ -46,7 +46,14 @@ def draw_speed_strip(ax: Axes, heard: Heard) -> None:
     else:
         ax.set_ylim(0, 1)
         ax.set_yticks([])
-        ax.text(0.01, 0.5, "engine speed not known", transform=ax.transAxes, va="center")
+        ax.text(
+            0.01,
+            0.5,
+            "engine speed not known",
+            transform=ax.transAxes,
+            va="center",
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+        )
     for out in heard.stretches.left_out:
         ax.axvspan(
             out.start_s, out.end_s, facecolor="white", edgecolor=QUIET_COLOUR, hatch="////",
@@ -88,7 +95,7 @@ def mark_frequencies(ax: Axes, picture: Spectrogram) -> None:
 
 def draw_comb(ax: Axes, heard: Heard, marked: tuple[MarkedPart, ...]) -> None:
     """Short ticks at the right edge: where each part's lines must be, one column a part."""
-    shown = marked[:COMB_COLUMNS]
+    shown = [part for part in marked if part.suspected][:COMB_COLUMNS]
     ax.set_xlim(-0.2, COMB_COLUMNS)
     ax.set_xticks([])
     ax.tick_params(left=False, labelleft=False)

@@ -20,13 +20,14 @@ from acoustic.output.wording import (
     speed_text,
 )
 from acoustic.recording.recording import QualityRemark
-from acoustic.verdict.suspects import Heard, LineEvidence, Screening, Suspect
+from acoustic.verdict.suspects import Heard, LineEvidence, Screening, Suspect, UnexplainedTone
 
 INDENT = "  "
 SHOWN_PROBABILITY = 0.05
 DETAILED_SUSPECTS = 3
 LISTED_SUSPECTS = 8
-LISTED_LINES = 8
+LISTED_LINES = 10
+LISTED_PHRASES = 3
 LISTED_TONES = 10
 
 
@@ -157,7 +158,7 @@ def _suspect_table(suspects: Sequence[Suspect], width: int) -> list[str]:
     part_width = min(part_width, room // 2)
     mechanism_width = room - part_width
     row = f"{INDENT}{{:<{part_width}}}  {{:<{mechanism_width}}}{{:>16}}{{:>16}}"
-    lines = [row.format("part", "likeliest way", "makes the sound", "faulty")]
+    lines = [row.format("part", "mechanism", "makes the sound", "faulty")]
     lines += [
         row.format(
             shortened(s.part, part_width),
@@ -176,8 +177,8 @@ def _suspect_detail(suspect: Suspect, recordings: int, width: int) -> list[str]:
     if not (suspect.evidence or suspect.against or shown):
         return []
     lines = _wrapped(f"{suspect.part}: {suspect.mechanism}", width)
-    lines += _bullets(suspect.evidence, width, "  + ")
-    lines += _bullets(suspect.against, width, "  - ")
+    lines += _bullets(suspect.evidence[:LISTED_PHRASES], width, "  + ")
+    lines += _bullets(suspect.against[:LISTED_PHRASES], width, "  - ")
     if shown:
         lines += _line_table(shown, recordings, width)
         left = len(suspect.lines) - len(shown)
@@ -196,7 +197,7 @@ def _telling_lines(suspect: Suspect) -> list[LineEvidence]:
 
 
 def _line_table(shown: Sequence[LineEvidence], recordings: int, width: int) -> list[str]:
-    label_width = min(34, max(14, width - 46))
+    label_width = min(34, max(12, width - 42))
     row = f"{INDENT * 2}{{:<{label_width}}}{{:>8}}{{:>10}}{{:>11}}  {{}}"
     lines = [row.format("line", "order", "Hz", "dB above", "state").rstrip()]
     for line in shown:
@@ -216,20 +217,21 @@ def _line_table(shown: Sequence[LineEvidence], recordings: int, width: int) -> l
 
 
 def _unexplained_table(screening: Screening, width: int) -> list[str]:
+    """Tones without a home, gathered by what is said of them, loudest first."""
     lines = _wrapped("Tones that no part of this layout accounts for:", width)
-    row = f"{INDENT * 2}{{:>9}}{{:>8}}{{:>10}}{{:>11}}  {{}}"
-    lines.append(row.format("recording", "order", "Hz", "dB above", "what it does").rstrip())
-    for found in screening.unexplained[:LISTED_TONES]:
-        tone = found.tone
-        remark = f"{tone.kind}; {found.remark}" if found.remark else tone.kind
-        head = row.format(
-            found.recording + 1,
-            f"{tone.order:.2f}",
-            f"{tone.frequency_hz:.1f}",
-            f"{tone.excess_db:.1f}",
-            "",
-        )
-        lines += _wrapped(remark, width, head, " " * len(head))
+    gathered: dict[str, list[UnexplainedTone]] = {}
+    loudest = sorted(screening.unexplained, key=lambda found: -found.tone.excess_db)
+    for found in loudest[:LISTED_TONES]:
+        said = f"{found.tone.kind}; {found.remark}" if found.remark else found.tone.kind
+        gathered.setdefault(said, []).append(found)
+    row = f"{INDENT * 3}{{:>9}}{{:>10}}{{:>10}}{{:>11}}"
+    for said, tones in gathered.items():
+        lines += _wrapped(f"{said}:", width, INDENT * 2)
+        lines.append(row.format("recording", "order", "Hz", "dB above"))
+        for found in tones:
+            tone = found.tone
+            cells = (f"{tone.order:.2f}", f"{tone.frequency_hz:.1f}", f"{tone.excess_db:.1f}")
+            lines.append(row.format(found.recording + 1, *cells))
     left = len(screening.unexplained) - LISTED_TONES
     if left > 0:
         lines += _wrapped(f"{left} more in the JSON answer.", width)

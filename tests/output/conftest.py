@@ -4,9 +4,13 @@ The drive is a small one of the library bus; the sound has two planted lines, on
 idler's order with its second harmonic and one that belongs to nothing.
 """
 
+import importlib.resources
+
 import numpy as np
 import pytest
 
+from acoustic.drive.build import build_drive
+from acoustic.drive.layout_file import parse_layout
 from acoustic.evidence.findings import OrderBand, OrderSpectrum, Tone
 from acoustic.recording.recording import LeftOut, QualityRemark, Recording, Stretch, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
@@ -191,3 +195,58 @@ def screening():
 def unfit():
     """Give a hand-made answer for an unfit clip."""
     return unfit_screening()
+
+
+def made_drive(text):
+    """Build a drive from the text of a layout."""
+    return build_drive(parse_layout(text))
+
+
+@pytest.fixture(scope="session")
+def drive():
+    """Give the front drive of the sample case: one belt, six pulleys, all placed."""
+    folder = importlib.resources.files("acoustic.cli")
+    return made_drive((folder / "demo_layout.toml").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="session")
+def rear_drive():
+    """Give a rear drive: gears to a shaft, a coupling behind it, a belt without positions."""
+    return made_drive(REAR_DRIVE)
+
+
+REAR_DRIVE = """
+name = "Library bus: accessory drive at the rear"
+engine = { cylinders = 6 }
+[[shaft]]
+name = "accessory shaft"
+driven_by = { kind = "gears", from = "crankshaft", teeth = [48, 37, 32] }
+[[shaft]]
+name = "alternator shaft"
+driven_by = { kind = "coupling", from = "accessory shaft" }
+[[belt]]
+name = "main"
+path = ["drive pulley", "idler (back)", "pumps pulley"]
+[[pulley]]
+name = "drive pulley"
+on = "accessory shaft"
+diameter_mm = 128
+measured = "drawing"
+overrunning = "one-way"
+[[pulley]]
+name = "pumps pulley"
+diameter_mm = 140
+measured = "drawing"
+[[component]]
+name = "water pump"
+kind = "water pump"
+on = "pumps pulley"
+[[component]]
+name = "idler"
+kind = "idler"
+pulley = { diameter_mm = 70, measured = "flat back-side pulley" }
+[[component]]
+name = "alternator"
+kind = "alternator"
+on = "alternator shaft"
+"""
