@@ -38,9 +38,9 @@ def engine_orders(
 def _orders(
     order_step: float, firing_order: float, top_order: float
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_]]:
-    order = np.arange(1, max(1, int(top_order / order_step)) + 1) * order_step
+    order = np.arange(1, max(1, int(top_order / order_step)) + 1, dtype=np.float64) * order_step
     firing = np.isclose(order / firing_order, np.round(order / firing_order))
-    return order, firing, np.isclose(order, np.round(order))
+    return np.asarray(order), np.asarray(firing), np.isclose(order, np.round(order))
 
 
 def comb_kernel(
@@ -73,7 +73,7 @@ def comb_kernel(
 def _kernel(
     order_step: float, firing_order: float, speeds: bytes, bins: int, bin_hz: float, top_hz: float
 ) -> NDArray[np.float32]:
-    """The matrix itself, kept because a batch of clips of one engine asks for it again."""
+    """Work the matrix out, once: a batch of clips of one engine asks for it again."""
     speeds_hz = np.frombuffer(speeds)
     order, firing, whole = _orders(order_step, firing_order, top_hz / float(speeds_hz.min()))
     weight = np.where(firing, FIRING_WEIGHT, np.where(whole, WHOLE_WEIGHT, HALF_WEIGHT))

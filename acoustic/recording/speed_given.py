@@ -9,8 +9,12 @@ import numpy as np
 from acoustic.drive.drive import Engine
 from acoustic.errors import SpeedError
 from acoustic.recording.recording import Recording, Stretches
-from acoustic.recording.speed_heard import HeardSpeed, SpeedSettings, hear_speed
+from acoustic.recording.speed_heard import DEFAULT, HeardSpeed, hear_speed
+from acoustic.recording.speed_settings import SpeedSettings
 from acoustic.recording.speed_trace import SpeedTrace
+
+LOG_MARGIN = 0.03  # a log lags and is filtered; it shows the speed to a few per cent
+LEAST_MARGIN = 0.01  # an idle wanders this much about its mean
 
 
 def given_speed(rpm: float, tolerance: float, duration_s: float) -> SpeedTrace:
@@ -53,7 +57,7 @@ def speed_of(
     given_rpm: float | None = None,
     tolerance: float = 0.05,
     log_trace: SpeedTrace | None = None,
-    settings: SpeedSettings = SpeedSettings(),  # noqa: B008 - frozen
+    settings: SpeedSettings = DEFAULT,
 ) -> HeardSpeed:
     """Settle the speed of a recording from all there is.
 
@@ -78,14 +82,13 @@ def speed_of(
     SpeedError
         If the given speed or its tolerance makes no sense.
     """
-    if log_trace is None and given_rpm is None:
-        return hear_speed(recording, stretches, engine, settings)
     if log_trace is not None:
-        known, margin = log_trace, max(0.03, 3 * log_trace.uncertainty)
-    else:
-        assert given_rpm is not None
+        known, margin = log_trace, max(LOG_MARGIN, 3 * log_trace.uncertainty)
+    elif given_rpm is not None:
         known = given_speed(given_rpm, tolerance, recording.duration_s)
-        margin = max(tolerance, 0.01)
+        margin = max(tolerance, LEAST_MARGIN)
+    else:
+        return hear_speed(recording, stretches, engine, settings)
     low = 60 * float(known.speed_hz.min()) * (1 - margin)
     high = 60 * float(known.speed_hz.max()) * (1 + margin)
     heard = hear_speed(recording, stretches, engine, settings, (low, high))
@@ -93,7 +96,7 @@ def speed_of(
 
 
 def _joined(known: SpeedTrace, heard: HeardSpeed) -> HeardSpeed:
-    """The known speed as followed by ear, or as it is where nothing was heard."""
+    """Return the known speed as followed by ear, or as it is where nothing was heard."""
     word = "logged" if known.source == "log" else "given"
     if heard.trace is None:
         note = f"{known.note}; kept as it is, no engine orders were heard there"

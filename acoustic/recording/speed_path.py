@@ -57,4 +57,4 @@ def between_cells(score: NDArray[np.float32], path: NDArray[np.intp]) -> NDArray
     left, middle, right = (score[row, inner + k].astype(np.float64) for k in (-1, 0, 1))
     bend = left - 2 * middle + right
     offset = np.where(bend < -1e-9, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0.0)
-    return inner + np.clip(offset, -0.5, 0.5)
+    return np.asarray(inner + np.clip(offset, -0.5, 0.5))

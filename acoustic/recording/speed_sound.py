@@ -112,7 +112,7 @@ def white_frames(
             spectrum = fft.rfft(block, padded, axis=1)[:, :bins]
             power = spectrum.real**2 + spectrum.imag**2
             level[first : first + FRAMES_AT_ONCE] = _whitened(power, neighbourhood_hz / bin_hz)
-    return WhiteFrames((starts + length / 2) / sound.rate_hz, level, bin_hz)
+    return WhiteFrames(np.asarray((starts + length / 2) / sound.rate_hz), level, bin_hz)
 
 
 def _frame_starts(sound: LowSound, length: int, hop_s: float) -> NDArray[np.intp]:
@@ -132,7 +132,7 @@ def _whitened(power: NDArray[np.float32], width_bins: float) -> NDArray[np.float
     least = power.mean(axis=1, keepdims=True) * np.float32(1e-9) + np.float32(1e-30)
     level = np.log(np.maximum(power, least))
     level -= uniform_filter1d(level, max(3, int(width_bins)), axis=1, mode="nearest")
-    return np.clip(level, LEAST_WHITE, MOST_WHITE, out=level)
+    return np.asarray(np.clip(level, LEAST_WHITE, MOST_WHITE, out=level))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

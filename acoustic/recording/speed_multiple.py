@@ -1,0 +1,167 @@
+"""Which multiple of a followed speed is the engine's: all orders judged at once.
+
+A comb that fits well at n also fits, in part, at 2n, n/2, 4n/3 and so on. Once the sound
+has been made steady, its lines are sharp, and every such multiple can be judged on the
+same spectrum by what it says should be there and what should not. For a class of orders
+(firing orders, other whole orders, half orders) with a share p of its lines present, at
+levels about m::
+
+    ln L(p, m) = Σ over lines  ln [ (1 - p) + p f_m(z) / f_0(z) ]
+
+z is the level of a line over its surroundings; f_m is normal about m; f_0 is what any
+place may hold: the noise, normal with the sd found in the recording itself, or a stray
+line now and then. So a line that a speed leaves unexplained has its price too. p and m
+are not known beforehand and averaged over, with two things an engine makes likely:
+
+- firing orders stand out at least as far as the others, and evenly so;
+- whole and half orders go together: in an even-firing engine both come from cylinders
+  that are not alike, and unlike cylinders have no reason to prefer one of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from acoustic.drive.drive import Engine
+from acoustic.recording.speed_comb import engine_orders
+from acoustic.recording.speed_sound import LowSound, white_frames
+
+Floats = NDArray[np.float64]
+
+SHARES = np.array([0.02, 0.15, 0.4, 0.7, 0.95])
+MEANS = np.array([0.7, 1.5, 2.5, 3.5, 4.5])  # nat
+FIRING_SPREADS = np.array([0.4, 0.8, 1.5])  # sd of levels about their mean, nat
+OTHER_SPREAD = 1.2  # the same for the other orders, nat
+# How often a share or a mean is met before listening. Judgement, checked on made scenes.
+FIRING_SHARE = np.array([0.02, 0.05, 0.13, 0.30, 0.50])
+OTHER_SHARE = np.array([0.2, 0.2, 0.2, 0.2, 0.2])
+TOGETHER = 2.0  # nats lost per step between the shares of whole and half orders
+OVER_FIRING = 2.0  # nats lost per nat by which other orders stand above the firing orders
+STRAY_SHARE, STRAY_MEAN = 0.04, 1.5
+LARGEST_TERM = 8  # multiples a/b with a, b up to this
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SteadyLines:
+    """Mean level of the lines of a sound made steady.
+
+    Attributes
+    ----------
+    level : ndarray, shape (bins,)
+        Mean log power re its surroundings, first bin 0 Hz. [nat]
+    sd : float
+        Standard deviation of `level` where there is no line. [nat]
+    bin_hz : float
+        Spacing of the bins. [Hz]
+    """
+
+    level: Floats
+    sd: float
+    bin_hz: float
+
+
+def steady_lines(
+    sound: LowSound, window_s: float, top_hz: float, neighbourhood_hz: float
+) -> SteadyLines | None:
+    """Average the whitened spectra of a steady sound; None if no frame fits in."""
+    frames = white_frames(sound, window_s, window_s / 3, top_hz, neighbourhood_hz)
+    if frames.time_s.size == 0:
+        return None
+    level = frames.level.mean(axis=0, dtype=np.float64)
+    width = int(neighbourhood_hz / frames.bin_hz) | 1
+    level -= median_filter(level, width, mode="nearest")
+    # Lines only lift levels, so the lower half shows the noise alone.
+    below = -level[level < 0]
+    sd = 1.4826 * float(np.median(below)) if below.size else 0.0
+    return SteadyLines(level, max(sd, 0.05), frames.bin_hz)
+
+
+def multiples(low: float, high: float) -> Floats:
+    """All ratios of small whole numbers from `low` to `high`, rising."""
+    term = np.arange(1, LARGEST_TERM + 1)
+    ratio = np.unique(np.divide.outer(term, term).ravel())
+    return np.asarray(ratio[(ratio >= low) & (ratio <= high)])
+
+
+def line_tables(lines: SteadyLines) -> Floats:
+    """Log likelihood ratio of every bin, shape (4 spreads, 5 shares, 5 means, bins).
+
+    The first three spreads are those of firing orders, the last that of all others.
+    """
+    z, sd = lines.level, lines.sd
+    stray = np.where(z > 0, np.exp(-np.maximum(z, 0) / STRAY_MEAN) / STRAY_MEAN, 0.0)
+    anywhere = (1 - STRAY_SHARE) * _normal(z, sd) + STRAY_SHARE * stray + 1e-6
+    spreads = np.hypot(np.append(FIRING_SPREADS, OTHER_SPREAD), sd)
+    line = np.stack([_normal(z - MEANS[:, None], float(spread)) for spread in spreads])
+    excess = line[:, None] / anywhere - 1
+    return np.asarray(np.log1p(SHARES[:, None, None] * excess))
+
+
+def _normal(z: Floats, sd: float) -> Floats:
+    return np.asarray(np.exp(-0.5 * (z / sd) ** 2) / (sd * np.sqrt(2 * np.pi)))
+
+
+def log_likelihood(
+    tables: Floats,
+    bin_hz: float,
+    speed_hz: float,
+    engine: Engine,
+    low_hz: float,
+    top_hz: float,
+) -> float:
+    """Log likelihood of one speed against "no engine here". [nat]
+
+    Parameters
+    ----------
+    tables : ndarray, shape (4, 5, 5, bins)
+        From `line_tables`.
+    bin_hz : float
+        Spacing of the bins. [Hz]
+    speed_hz : float
+        Crankshaft speed to judge. [Hz]
+    engine : Engine
+    low_hz, top_hz : float
+        Orders outside are not used. [Hz]
+    """
+    order, firing, whole = engine_orders(engine, top_hz / speed_hz)
+    heard = order * speed_hz >= low_hz
+    position = order[heard] * speed_hz / bin_hz
+    firing, whole = firing[heard], whole[heard]
+    bins = np.minimum(position.astype(np.intp), tables.shape[-1] - 2)
+    part = position - bins
+    at_line = tables[..., bins] * (1 - part) + tables[..., bins + 1] * part
+    firings = at_line[:-1][..., firing].sum(axis=-1)
+    wholes = at_line[-1][..., whole & ~firing].sum(axis=-1)
+    halves = at_line[-1][..., ~whole & ~firing].sum(axis=-1)
+    return _averaged(firings, wholes, halves)
+
+
+def _averaged(firings: Floats, wholes: Floats, halves: Floats) -> float:
+    """Ln of the likelihood averaged over spreads, shares and means.
+
+    `firings` has shape (spreads, shares, means), the others (shares, means).
+    """
+    over = OVER_FIRING * np.maximum(0.0, MEANS[:, None] - MEANS)  # other's mean, firing's mean
+    mean_prior = -over - np.log(np.exp(-over).sum(axis=0))
+    # Shape (shares, firing mean): averaged over the other's mean.
+    whole, half = (_log_sum(table[:, :, None] + mean_prior, axis=1) for table in (wholes, halves))
+    step = np.abs(np.subtract.outer(np.arange(SHARES.size), np.arange(SHARES.size)))
+    shares = np.outer(OTHER_SHARE, OTHER_SHARE) * np.exp(-TOGETHER * step)
+    shares = np.log(shares / shares.sum())
+    both = _log_sum(
+        (whole[:, None] + half[None, :] + shares[:, :, None]).reshape(-1, MEANS.size), axis=0
+    )
+    firing = (firings + np.log(FIRING_SHARE)[:, None]).reshape(-1, MEANS.size)
+    even = np.log(FIRING_SPREADS.size * MEANS.size)
+    return float(_log_sum(_log_sum(firing, axis=0) + both) - even)
+
+
+def _log_sum(log_terms: Floats, axis: int | None = None) -> Floats:
+    """Ln Σ exp, safe for large terms."""
+    most = log_terms.max(axis=axis, keepdims=True)
+    summed = np.log(np.exp(log_terms - most).sum(axis=axis, keepdims=True)) + most
+    return np.asarray(summed.squeeze() if axis is None else summed.squeeze(axis))
