@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from acoustic.drive.belts import split_section
 from acoustic.drive.faults import KeyPath
@@ -74,26 +75,48 @@ def belt_links(linking: Linking, belt: BeltPlace) -> Iterator[Link]:
     if len(belt.pulleys) < 2:
         return
     driver = linking.places.pulleys[belt.pulleys[0]]
-    measured = [n for n in belt.pulleys[1:] if linking.places.pulleys[n].typed.speed_ratio]
-    reference = driver.name
-    if reference not in linking.sizes:
-        reference = next((name for name in measured if name in linking.sizes), "")
-    for name, back in zip(belt.pulleys[1:], belt.back_side[1:], strict=True):
-        pulley = linking.places.pulleys[name]
-        sense = 1 if back == belt.back_side[0] else -1
-        if pulley.typed.speed_ratio is not None:
-            yield _measured_link(linking, driver, pulley, sense)
-        elif name in linking.sizes and reference:
-            yield _size_link(linking, belt, reference, pulley, sense)
-        elif name not in linking.sizes:
-            yield from _usual_link(linking, driver, pulley, sense)
-        else:
-            linking.faults.add(
-                driver.path,
-                f"{driver.name!r} drives belt {belt.typed.name!r} but has no diameter_mm; give "
-                "it, or the speed_ratio of a pulley whose diameter is known.",
-            )
-            return
+    if driver.typed.speed_ratio is not None:
+        linking.faults.add(
+            (*driver.path, "speed_ratio"),
+            f"{driver.name!r} drives belt {belt.typed.name!r}, so its speed follows from its "
+            "shaft; give speed_ratio for a driven pulley.",
+        )
+    for step, name in enumerate(belt.pulleys[1:], start=1):
+        link = _pulley_link(linking, belt, driver, linking.places.pulleys[name])
+        if link is not None:
+            yield replace(link, path=(*belt.path, "path", step))
+
+
+def _pulley_link(
+    linking: Linking, belt: BeltPlace, driver: PulleyPlace, pulley: PulleyPlace
+) -> Link | None:
+    if pulley.typed.speed_ratio is not None:
+        sense = _sense_of(belt, pulley.name)
+        return _measured_link(linking, driver, pulley, sense)
+    if pulley.name not in linking.sizes:
+        if pulley.typed.diameter_mm is not None:
+            return None  # its measure does not fit its side and has been told
+        return _usual_link(linking, driver, pulley, _sense_of(belt, pulley.name))
+    reference = _reference(linking, belt)
+    if reference is not None:
+        return _size_link(linking, belt, reference, pulley)
+    if driver.typed.diameter_mm is None:
+        linking.faults.add(
+            driver.path,
+            f"{driver.name!r} drives belt {belt.typed.name!r} but has no diameter_mm; give "
+            "it, or the speed_ratio of a pulley whose diameter is known.",
+        )
+    return None
+
+
+def _reference(linking: Linking, belt: BeltPlace) -> str | None:
+    """Pulley whose surface speed is known: the driver, else one of measured speed."""
+    if belt.pulleys[0] in linking.sizes:
+        return belt.pulleys[0]
+    pulleys = linking.places.pulleys
+    return next(
+        (n for n in belt.pulleys[1:] if n in linking.sizes and pulleys[n].typed.speed_ratio), None
+    )
 
 
 def _measured_link(linking: Linking, driver: PulleyPlace, pulley: PulleyPlace, sense: int) -> Link:
@@ -112,8 +135,8 @@ def _measured_link(linking: Linking, driver: PulleyPlace, pulley: PulleyPlace, s
 
 def _usual_link(
     linking: Linking, driver: PulleyPlace, pulley: PulleyPlace, sense: int
-) -> Iterator[Link]:
-    """Yield a link of the usual ratio of the component's kind, wide as that is."""
+) -> Link | None:
+    """Link by the usual ratio of the component's kind, wide as that is."""
     kinds = [
         linking.knowledge.kind(place.typed.kind)
         for place in linking.places.components.values()
@@ -126,7 +149,7 @@ def _usual_link(
             f"{pulley.name!r} has neither diameter_mm nor speed_ratio; give one, and be it a "
             'rough one with measured = "estimate".',
         )
-        return
+        return None
     low, high = usual
     ratio = math.sqrt(low * high)
     sd = math.log(high / low) / math.sqrt(12)
@@ -140,7 +163,7 @@ def _usual_link(
         f"within {100 * sd:.0f} %. Measure its diameter to be surer."
     )
     phrase = f"not measured, about {ratio:.2f} times the crankshaft"
-    yield _absolute(driver, pulley, ratio, sense, phrase, name)
+    return _absolute(driver, pulley, ratio, sense, phrase, name)
 
 
 def _absolute(
@@ -163,9 +186,7 @@ def _absolute(
     )
 
 
-def _size_link(
-    linking: Linking, belt: BeltPlace, reference: str, pulley: PulleyPlace, sense: int
-) -> Link:
+def _size_link(linking: Linking, belt: BeltPlace, reference: str, pulley: PulleyPlace) -> Link:
     """Link by pitch diameters: d_1 / d_2, on both diameters and the belt's slip."""
     name = belt.typed.name
     first, second = linking.sizes[reference], linking.sizes[pulley.name]
@@ -181,13 +202,11 @@ def _size_link(
             f"slip of belt {name}", "slip", SLIP_RANGE, "belt slip and creep, 0 to 3 %"
         )
         depends[linking.know(slip)] = -1.0
-    elif _sense_of(belt, reference) < 0:
-        sense = -sense
     return Link(
         driver=linking.places.pulleys[reference].rim,
         driven=pulley.rim,
         ratio=first.pitch_mm / second.pitch_mm,
-        sense=sense,
+        sense=_sense_of(belt, reference) * _sense_of(belt, pulley.name),
         phrase=f"belt {name}, {reference} to {pulley.name}, "
         f"pitch {first.pitch_mm:.1f} to {second.pitch_mm:.1f} mm",
         path=pulley.path,

@@ -60,7 +60,8 @@ def resolve_drive(
     engine = build_engine(layout.engine, faults)
     places = find_places(layout, faults)
     linking = link_drive(layout, places, knowledge, faults)
-    speeds = solve_shafts(linking.links, faults)
+    names_fit = not faults.found  # else what hangs on a wrong name would be told as well
+    speeds = solve_shafts(linking.links, faults if names_fit else Faults())
     listed = _listed_parts(linking, faults)
     parts, bearings = _with_bearings(linking, listed)
     if faults.found:

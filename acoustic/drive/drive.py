@@ -106,7 +106,8 @@ class Bearing:
 
     `variants` holds every geometry the designation may stand for (makers differ); the
     first is the usual one. `inner_shaft` and `outer_shaft` are shaft names, or None for
-    a ring that stands still. `estimated` is True where balls were not counted.
+    a ring that stands still. `estimated` is True where ball and pitch diameters were guessed
+    from outside dimensions.
     """
 
     name: str

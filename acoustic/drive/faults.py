@@ -58,19 +58,27 @@ def place_of(path: KeyPath) -> str:
 
 
 def report_of(faults: Iterable[Fault], where: str, line_of: Callable[[KeyPath], int | None]) -> str:
-    """All faults as text, one line each, in the order of the file."""
+    """All faults as text, one line each, in the order of the file.
+
+    A message that begins with ``= value`` follows its key directly.
+    """
     placed = [(line_of(fault.path), fault) for fault in faults]
     placed.sort(key=lambda pair: (pair[0] is None, pair[0] or 0))
     texts = []
     for line, fault in placed:
         front = where if line is None else f"{where}:{line}"
         place = place_of(fault.path)
-        texts.append(f"{front}: {place}: {fault.message}" if place else f"{front}: {fault.message}")
+        join = " " if fault.message.startswith("= ") else ": "
+        texts.append(
+            f"{front}: {place}{join}{fault.message}" if place else f"{front}: {fault.message}"
+        )
     return "\n".join(texts)
 
 
-def did_you_mean(name: str, known: Iterable[str]) -> str:
+def did_you_mean(name: str, known: Iterable[str], also: Iterable[str] = ()) -> str:
     """End of a sentence about an unknown name: the nearest known one, or all of them.
+
+    Names of `also` may be the nearest, but are not listed.
 
     Examples
     --------
@@ -78,7 +86,7 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     "Did you mean 'alternator'?"
     """
     known = sorted(known)
-    near = difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(name, [*known, *also], n=1, cutoff=0.6)
     if near:
         return f"Did you mean {near[0]!r}?"
     return f"Known: {', '.join(known) or 'none'}."

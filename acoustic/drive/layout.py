@@ -13,13 +13,16 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 Millimetres = Annotated[float, Field(gt=0, lt=5000, allow_inf_nan=False)]
+Coordinate = Annotated[float, Field(ge=-5000, le=5000)]
 SpeedRange = tuple[
     Annotated[float, Field(gt=50, lt=20000)], Annotated[float, Field(gt=50, lt=20000)]
 ]
 
 
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, str_strip_whitespace=True, allow_inf_nan=False
+    )
 
 
 class EngineLayout(_Strict):
@@ -94,7 +97,7 @@ class PulleyBase(_Strict):
     )
     tolerance_percent: float | None = Field(None, gt=0, le=30)
     overrunning: Literal["no", "one-way", "decoupler"] = "no"
-    position_mm: tuple[float, float] | None = Field(
+    position_mm: tuple[Coordinate, Coordinate] | None = Field(
         None, description="centre, x to the right and y up, seen facing the drive"
     )
 
@@ -124,7 +127,9 @@ class BeltLayout(_Strict):
 class ComponentLayout(BaseModel):
     """[[component]]: one accessory. Counts of its kind stand beside these keys."""
 
-    model_config = ConfigDict(extra="allow", frozen=True, str_strip_whitespace=True)
+    model_config = ConfigDict(
+        extra="allow", frozen=True, str_strip_whitespace=True, allow_inf_nan=False
+    )
 
     name: Name
     kind: Name

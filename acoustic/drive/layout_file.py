@@ -29,7 +29,7 @@ from acoustic.drive.layout import (
 )
 from acoustic.drive.line_numbers import LineNumbers, find_line_numbers
 from acoustic.errors import DriveError
-from acoustic.tables.knowledge import Knowledge
+from acoustic.tables.knowledge import Knowledge, load_knowledge
 
 LARGEST_BYTES = 1_000_000
 
@@ -64,12 +64,7 @@ def read_drive(path: str | Path, knowledge: Knowledge | None = None) -> Drive:
         If the file cannot be read, or listing every fault in it by line.
     """
     path = Path(path)
-    text = _read_text(path)
-    layout, lines = _parsed(text, path.name)
-    drive, faults = resolve_drive(layout, knowledge)
-    if drive is None:
-        raise DriveError(report_of(faults, path.name, lines.line_of))
-    return drive
+    return parse_drive(_read_text(path), path.name, knowledge)
 
 
 def parse_layout(text: str, name: str = "layout") -> Layout:
@@ -80,7 +75,10 @@ def parse_layout(text: str, name: str = "layout") -> Layout:
     DriveError
         Listing every key and value that cannot be used, by line.
     """
-    return _parsed(text, name)[0]
+    layout, faults, lines = _parsed(text, name)
+    if layout is None or faults:
+        raise DriveError(report_of(faults, name, lines.line_of))
+    return layout
 
 
 def parse_drive(text: str, name: str = "layout", knowledge: Knowledge | None = None) -> Drive:
@@ -91,16 +89,33 @@ def parse_drive(text: str, name: str = "layout", knowledge: Knowledge | None = N
     DriveError
         Listing every fault by line.
     """
-    layout, lines = _parsed(text, name)
-    drive, faults = resolve_drive(layout, knowledge)
-    if drive is None:
+    layout, faults, lines = _parsed(text, name)
+    drive = None
+    if layout is not None:
+        drive, more = resolve_drive(layout, knowledge)
+        spoilt = {fault.path[:2] for fault in faults}
+        faults += [fault for fault in more if fault.path[:2] not in spoilt]
+    if drive is None or faults:
         raise DriveError(report_of(faults, name, lines.line_of))
     return drive
 
 
-def layout_json_schema() -> dict[str, Any]:
-    """JSON Schema of a layout file, for editors that complete and check while typing."""
-    return Layout.model_json_schema(by_alias=True)
+def layout_json_schema(knowledge: Knowledge | None = None) -> dict[str, Any]:
+    """JSON Schema of a layout file, for editors that complete and check while typing.
+
+    The counts of every kind of component are in it, each with the kinds that know it.
+    """
+    knowledge = knowledge if knowledge is not None else load_knowledge()
+    schema = Layout.model_json_schema(by_alias=True)
+    component = schema["$defs"]["ComponentLayout"]["properties"]
+    kinds = [kind for kind in knowledge.kinds.values() if kind.listed]
+    component["kind"]["enum"] = sorted([*(kind.id for kind in kinds), *knowledge.aliases])
+    for kind in kinds:
+        for quantity in kind.quantity:
+            said = f"{kind.id}: {quantity.title}"
+            known = component.setdefault(quantity.name, {"type": "number", "description": ""})
+            known["description"] = "; ".join(filter(None, [known["description"], said]))
+    return schema
 
 
 def _read_text(path: Path) -> str:
@@ -127,7 +142,14 @@ def _read_text(path: Path) -> str:
         ) from None
 
 
-def _parsed(text: str, name: str) -> tuple[Layout, LineNumbers]:
+def _parsed(text: str, name: str) -> tuple[Layout | None, list[Fault], LineNumbers]:
+    """Layout, faults and line numbers of a text.
+
+    With faults in single keys the layout is what is left without those keys, so that
+    faults of the whole can be told in the same go; None where too little is left.
+    """
+    if not text.strip():
+        raise DriveError(f"{name}: is empty. A layout begins with a name and an [engine] table.")
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -136,10 +158,31 @@ def _parsed(text: str, name: str) -> tuple[Layout, LineNumbers]:
         raise DriveError(f"{name}: is nested too deeply to be a layout.") from None
     lines = find_line_numbers(text)
     try:
-        return Layout.model_validate(raw), lines
+        return Layout.model_validate(raw), [], lines
     except ValidationError as error:
-        faults = [_fault_of(dict(one)) for one in error.errors(include_url=False)]
-        raise DriveError(report_of(faults, name, lines.line_of)) from None
+        wrong = [dict(one) for one in error.errors(include_url=False)]
+        return _without(raw, wrong), [_fault_of(one) for one in wrong], lines
+
+
+def _without(raw: dict[str, Any], wrong: list[dict[str, Any]]) -> Layout | None:
+    """Layout without the keys that are wrong, if it is one."""
+    for error in wrong:
+        holder: Any = raw
+        removal: tuple[dict[str, Any], str] | None = None
+        for key in error["loc"]:
+            if isinstance(holder, dict):
+                removal = (holder, key)
+                holder = holder.get(key)
+            elif isinstance(holder, list) and isinstance(key, int) and key < len(holder):
+                holder = holder[key]
+            else:
+                break
+        if removal is not None:
+            removal[0].pop(removal[1], None)
+    try:
+        return Layout.model_validate(raw)
+    except ValidationError:
+        return None
 
 
 def _syntax_message(text: str, name: str, message: str) -> str:
@@ -165,8 +208,11 @@ def _fault_of(error: Mapping[str, Any]) -> Fault:
         return Fault(path, f"there is no such key. {did_you_mean(str(key), _keys_at(path[:-1]))}")
     if kind == "missing":
         *front, key = path
-        what = "has no such table yet; add it" if _is_table(path) else "is missing; add it"
-        return Fault(tuple(front) if front else path, f"{key} {what}.")
+        if isinstance(key, int):
+            return Fault(tuple(front), f"has too few entries: number {key + 1} is missing.")
+        what = {"engine": "the table [engine]", "component": "at least one [[component]]"}
+        named = what.get(key, key) if not front else key
+        return Fault(tuple(front), f"{named} is missing; add it.")
     shown = error.get("input")
     if isinstance(shown, dict | list) and len(str(shown)) > 60:
         shown = "this table" if isinstance(shown, dict) else "this list"
@@ -216,7 +262,3 @@ def _keys_at(path: KeyPath) -> list[str]:
     if model is None:
         return []
     return [field.alias or name for name, field in model.model_fields.items()]
-
-
-def _is_table(path: KeyPath) -> bool:
-    return path in {("engine",), ("component",)}

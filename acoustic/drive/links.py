@@ -36,8 +36,10 @@ def link_drive(layout: Layout, places: Places, knowledge: Knowledge, faults: Fau
 def _link_shaft(linking: Linking, name: str, typed: DrivenBy, path: KeyPath) -> None:
     driver = _driver_of(linking, typed, path)
     depends: dict[str, float] = {}
+    clutch = ""
     if typed.overrunning != "no":
         depends[_overrun(linking, name, typed.overrunning)] = 1.0
+        clutch = " with a one-way clutch" if typed.overrunning == "one-way" else " with a decoupler"
     step = _step(linking, name, typed, path, depends)
     if step is not None:
         ratio, sense, phrase = step
@@ -47,7 +49,7 @@ def _link_shaft(linking: Linking, name: str, typed: DrivenBy, path: KeyPath) -> 
                 driven=name,
                 ratio=ratio,
                 sense=sense,
-                phrase=f"{phrase} from {driver}",
+                phrase=f"{phrase}{clutch} from {driver}",
                 path=path,
                 depends_on=depends,
                 locked=not depends,

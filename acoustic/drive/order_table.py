@@ -22,6 +22,8 @@ PHONE_LIMIT_HZ = 60.0
 HELD_SPEED_RPM = 2000.0
 """A second speed to record at, where most lines clear the phone's limit."""
 _OWN_SHAFT_WITHIN = 0.02  # search window for race lines, common practice, no source
+_OWN_SHAFT_MULTIPLES = 6  # higher ones are rarely strong enough to be mistaken for a race line
+_HALF_ORDERS_UP_TO = 40.0
 _LIKELY = 0.5
 _NAMES_SHOWN = 3
 # Turns of the crankshaft in one stretch of analysis, up to each order: a Hann window parts
@@ -244,28 +246,35 @@ def _hiding(
     others: Sequence[_Placed],
 ) -> Iterator[str]:
     """Everything that may hide a line, each as a short phrase."""
-    low = [rpm for rpm, hz in zip(speeds, _at(line.order, speeds), strict=True) if hz < 60.0]
+    low = [
+        rpm for rpm, hz in zip(speeds, _at(line.order, speeds), strict=True) if hz < PHONE_LIMIT_HZ
+    ]
     if low:
         yield f"below {PHONE_LIMIT_HZ:.0f} Hz at {' and '.join(f'{rpm:.0f}' for rpm in low)} rpm"
-    near = nearest_engine_order(drive, line.order)
+    near = nearest_engine_order(drive, line.order, family.locked)
     if near is not None:
         yield _near(f"engine order {near:g}", line.order, near)
     shaft = drive.shafts[family.shaft].ratio
     if family.mechanism.startswith("bearing"):
         multiple = round(line.order / shaft)
-        if multiple and abs(line.order / (multiple * shaft) - 1) < _OWN_SHAFT_WITHIN:
+        apart = abs(line.order / (multiple * shaft) - 1) if multiple else 1.0
+        if multiple <= _OWN_SHAFT_MULTIPLES and apart < _OWN_SHAFT_WITHIN:
             yield _near(f"{multiple} times its own shaft", line.order, multiple * shaft)
     yield from _beside(family.part, line.order, others)
 
 
-def nearest_engine_order(drive: Drive, order: float) -> float | None:
+def nearest_engine_order(drive: Drive, order: float, locked: bool = False) -> float | None:
     """The engine order that hides this one, or None.
 
     Up to order 40 any order of the engine's step hides; above, only multiples of the
-    firing order are strong enough.
+    firing order are strong enough, but a line locked to the crankshaft that falls exactly
+    on the engine's comb can never be told from it by its place alone.
     """
     engine = drive.engine
-    step = engine.order_step if order <= 40.0 else engine.firing_order
+    comb = round(order / engine.order_step) * engine.order_step
+    if locked and comb and abs(order - comb) < 1e-6 * order:
+        return comb
+    step = engine.order_step if order <= _HALF_ORDERS_UP_TO else engine.firing_order
     near = round(order / step) * step
     return near if near and abs(order - near) < line_spacing(order) else None
 

@@ -26,11 +26,11 @@ def build_part(place: ComponentPlace, knowledge: Knowledge, faults: Faults) -> P
     kind = knowledge.kind(typed.kind)
     if kind is None or not kind.listed:
         known = [kind.id for kind in knowledge.kinds.values() if kind.listed]
+        near = did_you_mean(typed.kind, known, also=knowledge.aliases)
         faults.add(
             (*place.path, "kind"),
-            f"{typed.kind!r} is no kind of component. "
-            f"{did_you_mean(typed.kind, [*known, *knowledge.aliases])} For anything else there "
-            'is kind = "rotating accessory".',
+            f"{typed.kind!r} is no kind of component. {near} For anything else there is "
+            'kind = "rotating accessory".',
         )
         return None
     return Part(
@@ -152,7 +152,8 @@ def _rings(
 ) -> tuple[str | None, str | None]:
     path, faults = at
     ring = bearing.turning_ring or kind.place_ring.get(bearing.place, kind.turning_ring)
-    body = places.pulleys[part.pulley].rim if part.pulley else part.shaft
+    pulley = places.pulleys.get(part.pulley or "")
+    body = pulley.rim if pulley else part.shaft
     if ring == "inner":
         return part.shaft, None
     if ring == "outer":
@@ -175,7 +176,7 @@ def _rings(
 def _variants(
     bearing: BearingLayout, path: KeyPath, knowledge: Knowledge, faults: Faults
 ) -> tuple[tuple[BearingGeometry, ...], bool]:
-    """Geometries a bearing may have, and whether they are from a table, not counted."""
+    """Geometries a bearing may have, and whether they are guessed from outside dimensions."""
     own = (bearing.ball_count, bearing.ball_diameter_mm, bearing.pitch_diameter_mm)
     if all(value is not None for value in own):
         return _typed_geometry(bearing, path, faults), False
@@ -185,19 +186,18 @@ def _variants(
             'needs designation = "6203" or the like, or all of ball_count, ball_diameter_mm '
             "and pitch_diameter_mm.",
         )
-        return (), True
+        return (), False
     rows = find_designation(bearing.designation, knowledge.bearings)
     known = [geometry for row in rows if (geometry := geometry_of(row)) is not None]
+    guessed: list[BearingGeometry] = []
     if bearing.ball_count is not None:
-        counted = [geometry for geometry in known if geometry.ball_count == bearing.ball_count]
-        known = counted or [
-            geometry
-            for row in rows
-            if (geometry := estimate_geometry(row, bearing.ball_count)) is not None
-        ]
-    if not known:
+        counted = bearing.ball_count
+        known = [geometry for geometry in known if geometry.ball_count == counted]
+        estimates = (estimate_geometry(row, counted) for row in rows)
+        guessed = [] if known else [geometry for geometry in estimates if geometry is not None]
+    if not known and not guessed:
         faults.add((*path, "designation"), _not_known(bearing, bool(rows), knowledge))
-    return distinct_geometries(tuple(known)), True
+    return distinct_geometries(tuple(known or guessed[:1])), bool(guessed)
 
 
 def _not_known(bearing: BearingLayout, dimensions: bool, knowledge: Knowledge) -> str:

@@ -185,8 +185,9 @@ def _belts(layout: Layout, pulleys: dict[str, PulleyPlace], faults: Faults) -> d
         on_path = _run_over(belt, path, pulleys, faults)
         names = tuple(name for name, _ in on_path)
         belts[belt.name] = BeltPlace(belt, path, names, tuple(back for _, back in on_path))
+    misspelt = any(split_path_entry(e)[0] not in pulleys for b in layout.belt for e in b.path)
     for name, pulley in pulleys.items():
-        if pulley.belt is None:
+        if pulley.belt is None and not misspelt:
             faults.add(
                 pulley.path,
                 f"no belt runs over {name!r}; add it to the path of its belt.",

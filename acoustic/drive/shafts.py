@@ -79,6 +79,7 @@ def solve_shafts(links: Iterable[Link], faults: Faults) -> dict[str, ShaftSpeed]
 
     A shaft driven in two ways, and shafts that no way reaches, are faults.
     """
+    told = len(faults.found)
     by_driven = _one_link_each(links, faults)
     speeds = {CRANKSHAFT: crankshaft_speed()}
     waiting = dict(by_driven)
@@ -86,8 +87,8 @@ def solve_shafts(links: Iterable[Link], faults: Faults) -> dict[str, ShaftSpeed]
         for link in ready:
             speeds[link.driven] = _drive(speeds[link.driver], link)
             del waiting[link.driven]
-    for link in waiting.values():
-        faults.add(link.path, _why_unreached(link, by_driven))
+    if len(faults.found) == told:
+        _note_unreached(waiting, by_driven, faults)
     return speeds
 
 
@@ -132,17 +133,32 @@ def _drive(driver: ShaftSpeed, link: Link) -> ShaftSpeed:
     )
 
 
-def _why_unreached(link: Link, by_driven: Mapping[str, Link]) -> str:
-    """Say why no way leads here: a ring of drives, or a beginning that nothing turns."""
-    chain = list(_upstream(link, by_driven))
-    if chain[-1] in chain[:-1]:
-        ring = " <- ".join(chain[chain.index(chain[-1]) :])
-        return f"the drive runs in a ring ({ring}); one of these must lead to the crankshaft."
-    return (
-        f"{link.driven!r} is not reached from the crankshaft: nothing turns {chain[-1]!r}. "
-        'Put it on the crankshaft (on = "crankshaft"), give it a driven_by, or begin the '
-        "belt's path with the pulley that drives it."
-    )
+def _note_unreached(
+    waiting: Mapping[str, Link], by_driven: Mapping[str, Link], faults: Faults
+) -> None:
+    """Note what no way leads to, once for each beginning that nothing turns."""
+    told: set[str] = set()
+    for link in waiting.values():
+        chain = list(_upstream(link, by_driven))
+        start = chain[-1]
+        if start in told:
+            continue
+        if start in chain[:-1]:
+            ring = chain[chain.index(start) :]
+            told.update(ring)
+            faults.add(
+                link.path,
+                f"the drive runs in a ring ({' <- '.join(ring)}); one of these must lead to the "
+                "crankshaft.",
+            )
+            continue
+        told.add(start)
+        faults.add(
+            link.path,
+            f"{link.driven!r} is not reached from the crankshaft: nothing turns {start!r}. Put "
+            'it on the crankshaft (on = "crankshaft"), give its shaft a driven_by, or begin the '
+            "belt's path with the pulley that drives it.",
+        )
 
 
 def _upstream(link: Link, by_driven: Mapping[str, Link]) -> Iterator[str]:
