@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -56,13 +55,12 @@ def _content(recording: Recording, suffix: str, kbit_s: int) -> bytes:
 def _write_whole(path: Path, content: bytes) -> None:
     """Write beside the target first, then put it in place in one step."""
     try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        beside = path.with_name(f".{path.name}.{os.getpid()}")
         try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-            Path(beside).replace(path)
+            beside.write_bytes(content)
+            beside.replace(path)
         except BaseException:
-            Path(beside).unlink(missing_ok=True)
+            beside.unlink(missing_ok=True)
             raise
     except OSError as error:
         raise OutputError(

@@ -22,7 +22,13 @@ from acoustic.synthetic.probe_point import transfer_amplitude
 from acoustic.synthetic.random_curves import draw
 from acoustic.synthetic.scene_settings import Condition, Phone, SceneSettings
 from acoustic.synthetic.surroundings import make_noise_spectrum
-from acoustic.synthetic.tones import MadeTones, SoundingFamily, ToneMaker, choose_families
+from acoustic.synthetic.tones import (
+    MadeTones,
+    SoundingFamily,
+    ToneMaker,
+    choose_families,
+    heard_under,
+)
 from acoustic.synthetic.true_drive import TrueDrive, draw_true_drive, shift_slips
 from acoustic.synthetic.truth import RecordingTruth, SceneTruth, true_line
 
@@ -63,10 +69,19 @@ def make_scene(drive: Drive, settings: SceneSettings, rng: np.random.Generator) 
     true_drive = draw_true_drive(drive, families, rng)
     sounding = choose_families(families, settings, rng)
     made = [
-        _make_recording(drive, settings, condition, true_drive, sounding, rng, first=index == 0)
+        _make_recording(
+            drive,
+            settings,
+            condition,
+            true_drive,
+            heard_under(condition, sounding),
+            rng,
+            first=index == 0,
+        )
         for index, condition in enumerate(settings.conditions)
     ]
-    singing = dict.fromkeys(s.family.part for s in sounding if s.role == "song")
+    heard = heard_under(Condition(), sounding)
+    singing = dict.fromkeys(source.family.part for source in heard if source.role == "song")
     truth = SceneTruth(settings.faults, tuple(singing), tuple(truth for _, truth in made))
     return Scene(drive, tuple(recording for recording, _ in made), truth)
 

@@ -34,6 +34,8 @@ class Condition:
         1200 rpm (idle), 0.15 to 0.4 % above (held). [-]
     probe_part : str or None
         Part the phone was held at; None is one place in front of the drive.
+    healthy : bool
+        Taken before the faults came, or after the repair: a reference of this drive.
     """
 
     name: str = "synthetic"
@@ -42,6 +44,7 @@ class Condition:
     duration_s: float = 20.0
     wander: float | None = None
     probe_part: str | None = None
+    healthy: bool = False
 
     def __post_init__(self) -> None:
         for rpm in (self.rpm, self.rpm if self.end_rpm is None else self.end_rpm):
@@ -89,9 +92,10 @@ class HealthySong:
 class EngineSound:
     """How the engine sounds: its comb of half orders, combustion noise and ticking.
 
-    The defaults were set so that firing multiples, whole and half orders stand as far
-    above what lies between them, by order, as in phone recordings of 36 idling cars
-    (open data, MIT licence; medians over orders 3-12: 23, 7 and 6 dB, 45-80: 9, 7, 6 dB).
+    The defaults were set by phone recordings of 36 idling cars (open data): there firing
+    multiples, whole and half orders stand 23, 7 and 6 dB above what lies between them at
+    orders 3 to 12, and 9, 7 and 6 dB at orders 45 to 80 (medians). Made idling engines
+    have 17, 9 and 7 dB, and 9, 5 and 5 dB.
 
     Attributes
     ----------

@@ -91,10 +91,24 @@ def choose_families(
             )
         sounding.append(_sound(family, family.lines, "fault", fault.level_db, settings, rng))
     if settings.song is not None:
-        taken = {(fault.part, fault.mechanism) for fault in settings.faults}
-        healthy = [f for f in families if (f.part, f.mechanism) not in taken]
-        sounding += _sing(healthy, settings.song, settings, rng)
+        sounding += _sing(families, settings.song, settings, rng)
     return tuple(sounding)
+
+
+def heard_under(
+    condition: Condition, sounding: tuple[SoundingFamily, ...]
+) -> tuple[SoundingFamily, ...]:
+    """Keep what sounds under a condition: a mechanism sounds as faulty or as healthy, not both."""
+    faulty = {
+        (source.family.part, source.family.mechanism)
+        for source in sounding
+        if source.role == "fault" and not condition.healthy
+    }
+    return tuple(
+        source
+        for source in sounding
+        if (source.role == "fault") == ((source.family.part, source.family.mechanism) in faulty)
+    )
 
 
 def _sing(

@@ -115,3 +115,27 @@ def test_senseless_settings_are_refused(make: object) -> None:
     """Each is one sentence with what to use instead."""
     with pytest.raises(SettingsError, match=r"use|give"):
         make()  # type: ignore[operator]
+
+
+def test_reference_is_the_same_drive_without_the_fault(drive: Drive, plain: SceneSettings) -> None:
+    """The healthy recording has the same diameters; the pump sings where it whined."""
+    settings = replace(
+        plain,
+        conditions=(
+            Condition("now", 900, duration_s=2),
+            Condition("before", 900, duration_s=2, healthy=True),
+        ),
+        faults=(PlantedFault("pump", "pumping", 6.0),),
+        song=HealthySong(share=1.0, below_db=(9.0, 9.0), fault_level_db=0.0),
+    )
+    truth = make_scene(drive, settings, np.random.default_rng(12)).truth
+    now, before = truth.recordings
+    assert {line.role for line in now.lines} == {"fault"}
+    assert {line.role for line in before.lines} == {"song"}
+    assert truth.singing == ()
+    now_db, before_db = (
+        max(line.tone_to_noise_db for line in recording.lines) for recording in (now, before)
+    )
+    assert now_db - before_db == pytest.approx(15.0, abs=5.0)
+    diameters = [name for name, u in drive.unknowns.items() if u.kind == "diameter"]
+    assert all(now.unknowns[name] == before.unknowns[name] for name in diameters)

@@ -70,6 +70,7 @@ def trial_scenes(
     *,
     singing: bool = False,
     held: bool = True,
+    reference: bool = False,
 ) -> Iterator[TrialCase]:
     """Lay out the cases of a trial.
 
@@ -82,6 +83,8 @@ def trial_scenes(
         Healthy parts sing their natural lines 6 to 15 dB below the fault.
     held : bool
         A second recording at a held speed of 1800 to 2400 rpm.
+    reference : bool
+        A last recording at idle from when the same drive was healthy.
     """
     for layout_seed in layout_seeds:
         drive = build_drive(layout_of_seed(layout_seed))
@@ -91,7 +94,7 @@ def trial_scenes(
             healthy = (2 * number + layout_seed) % 9 < HEALTHY_OF_NINE
             planted = None if healthy else fault
             settings = SceneSettings(
-                conditions=draw_conditions(drive, rng, held=held),
+                conditions=draw_conditions(drive, rng, held=held, reference=reference),
                 faults=() if planted is None else (planted,),
                 song=HealthySong(SINGING_SHARE, fault_level_db=level_db) if singing else None,
                 phone=draw_phone(number, rng),
@@ -115,15 +118,23 @@ def draw_fault(drive: Drive, rng: np.random.Generator) -> tuple[PlantedFault, fl
     return PlantedFault(family.part, family.mechanism, level), level
 
 
-def draw_conditions(drive: Drive, rng: np.random.Generator, *, held: bool) -> tuple[Condition, ...]:
-    """Idle for 20 to 25 s and, if wanted, a held speed."""
+def draw_conditions(
+    drive: Drive, rng: np.random.Generator, *, held: bool, reference: bool
+) -> tuple[Condition, ...]:
+    """Idle for 20 to 25 s and, if wanted, a held speed and a healthy idle."""
     idle = Condition(
         name="idle",
         rpm=float(rng.uniform(*drive.engine.idle_rpm)),
         duration_s=float(round(rng.uniform(20.0, 25.0), 1)),
     )
     fast = Condition(name="held", rpm=float(rng.uniform(*HELD_RPM)), duration_s=20.0)
-    return (idle, fast) if held else (idle,)
+    before = replace(idle, name="reference", rpm=idle.rpm * float(rng.uniform(0.97, 1.03)))
+    conditions = [idle]
+    if held:
+        conditions.append(fast)
+    if reference:
+        conditions.append(replace(before, healthy=True))
+    return tuple(conditions)
 
 
 def draw_phone(number: int, rng: np.random.Generator) -> Phone:
