@@ -3,7 +3,8 @@
 ::
 
     AcousticError
-    ├── RecordingError     the clip: missing, damaged, not sound, too short
+    ├── RecordingError     the clip: missing, damaged, not sound
+    │   └── UnfitRecordingError     readable, but nothing to screen in it: silent, too short
     ├── SpeedError         the engine speed: unknown, out of range, a bad log
     ├── DriveError         the layout file: wrong key, value or connection
     ├── TableError         the shipped knowledge: a table row that cannot be used
@@ -22,6 +23,10 @@ class AcousticError(Exception):
 
 class RecordingError(AcousticError):
     """The clip cannot be used."""
+
+
+class UnfitRecordingError(RecordingError):
+    """The clip can be read but holds nothing to screen: silent, or far too short."""
 
 
 class SpeedError(AcousticError):

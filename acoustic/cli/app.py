@@ -11,9 +11,10 @@ from typing import Annotated
 import typer
 
 from acoustic import __version__
-from acoustic.errors import AcousticError
+from acoustic.errors import AcousticError, UnfitRecordingError
 
 EXIT_INPUT = 2
+EXIT_UNFIT = 3
 DEMO_FOLDER = Path("acoustic-demo")
 
 app = typer.Typer(
@@ -50,7 +51,7 @@ def run(argv: Sequence[str] | None = None) -> int:
         return end.code if isinstance(end.code, int) else 1
     except AcousticError as error:
         sys.stderr.write(f"{error}\n")
-        return EXIT_INPUT
+        return EXIT_UNFIT if isinstance(error, UnfitRecordingError) else EXIT_INPUT
     return 0
 
 

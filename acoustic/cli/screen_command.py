@@ -19,7 +19,7 @@ from acoustic.cli.options import (
     require_json_place,
 )
 from acoustic.cli.progress import shown_progress
-from acoustic.errors import RecordingError, SettingsError
+from acoustic.errors import RecordingError, SettingsError, UnfitRecordingError
 
 if TYPE_CHECKING:
     from acoustic.drive.drive import Drive
@@ -94,14 +94,16 @@ def _read_clips(paths: Sequence[Path]) -> list[Recording]:
     from acoustic.recording.audio_file import read_recording
 
     clips: list[Recording] = []
-    faults: list[str] = []
+    faults: list[RecordingError] = []
     for path in paths:
         try:
             clips.append(read_recording(path))
         except RecordingError as error:
-            faults.append(str(error))
+            faults.append(error)
     if faults:
-        raise RecordingError("\n".join(faults))
+        unfit = all(isinstance(fault, UnfitRecordingError) for fault in faults)
+        kind = UnfitRecordingError if unfit else RecordingError
+        raise kind("\n".join(str(fault) for fault in faults))
     return clips
 
 

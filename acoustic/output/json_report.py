@@ -17,7 +17,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, is_dataclass
+from dataclasses import fields, is_dataclass
 from typing import Any
 
 from acoustic.evidence.findings import Tone
@@ -80,7 +80,7 @@ def plain_values(value: Any) -> Any:
     if isinstance(value, float):
         return float(value) if math.isfinite(value) else None
     if is_dataclass(value) and not isinstance(value, type):
-        return plain_values(asdict(value))
+        return {f.name: plain_values(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, Mapping):
         return {str(k): plain_values(v) for k, v in value.items()}
     if hasattr(value, "tolist"):
