@@ -194,6 +194,8 @@ def _syntax_message(text: str, name: str, message: str) -> str:
         line, column = int(match.group(1)), f", column {match.group(2)}"
     typed = text.splitlines()[line - 1].strip() if line <= len(text.splitlines()) else ""
     shown = f" The line reads: {typed[:80]}" if typed else ""
+    if "{" in typed and "}" not in typed:
+        shown += " (a table in { } must stand on one line)"
     return f"{name}:{line}: not TOML{column}: {said}.{shown}"
 
 
