@@ -197,7 +197,7 @@ def _validated(adapter: TypeAdapter[Row], raw: Mapping[str, Any], where: str) ->
         return adapter.validate_python(raw)
     except ValidationError as error:
         lines = [
-            f"{where}: {_place(raw, fault['loc'])}: {fault['msg']}."
+            f"{where}: {_place(raw, fault['loc'])}: {fault['msg'].removeprefix('Value error, ')}."
             for fault in error.errors(include_url=False)
         ]
         raise TableError("\n".join(lines)) from None
@@ -209,11 +209,10 @@ def _place(raw: Any, loc: tuple[int | str, ...]) -> str:
     for key in loc:
         raw = raw[key] if _has(raw, key) else None
         if isinstance(key, int):
-            name = next(
-                (raw[k] for k in ("id", "name", "label") if isinstance(raw, dict) and k in raw),
-                f"number {key + 1}",
-            )
-            words.append(f"{words.pop()} {name!r}" if words else repr(name))
+            names = raw if isinstance(raw, dict) else {}
+            named = [repr(names[k]) for k in ("id", "name", "label") if k in names]
+            row = named[0] if named else f"number {key + 1}"
+            words.append(f"{words.pop()} {row}" if words else row)
         else:
             words.append(key)
     return ", ".join(words) or "table"

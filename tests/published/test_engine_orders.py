@@ -2,7 +2,7 @@
 
 import pytest
 
-from acoustic.drive.engine import firing_order, fires_unevenly, order_step
+from acoustic.drive.engine import fires_unevenly, firing_order, order_step
 
 
 def test_table_of_cylinders(published) -> None:
