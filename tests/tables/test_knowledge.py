@@ -55,11 +55,22 @@ def test_every_row_has_what_people_are_shown() -> None:
 
 @pytest.mark.parametrize(
     "kind",
-    (
-        "alternator, water pump, vane pump, gear pump, compressor, scroll compressor, vacuum pump, "
-        "fan, idler, tensioner, supercharger, air compressor, high-pressure fuel pump, "
-        "rotating accessory"
-    ).split(", "),
+    [
+        "alternator",
+        "water pump",
+        "vane pump",
+        "gear pump",
+        "compressor",
+        "scroll compressor",
+        "vacuum pump",
+        "fan",
+        "idler",
+        "tensioner",
+        "supercharger",
+        "air compressor",
+        "high-pressure fuel pump",
+        "rotating accessory",
+    ],
 )
 def test_usual_kinds_are_there(kind) -> None:
     """The kinds of an ordinary accessory drive ship with the program."""
