@@ -227,18 +227,15 @@ def _take_in(file: BufferedReader, container: str, name: str, settings: ReadSett
         if intake.frames:
             return intake
         reason = reason or "it holds no samples"
-    raise RecordingError(
-        f"{name}: no sound can be read from this file ({reason}). {_ask_again(file, container)}"
-    )
-
-
-def _ask_again(file: BufferedReader, container: str) -> str:
     if index_is_missing(file, container):
-        return (
-            "Its index, which stands at the end, is missing: the file is cut. Send the "
+        raise RecordingError(
+            f"{name}: the file is cut: its index, which belongs at the end, is missing. Send the "
             "original again, whole."
         )
-    return "Send the original again, or export it as WAV."
+    raise RecordingError(
+        f"{name}: no sound can be read from this file ({reason}). Send the original again, or "
+        "export it as WAV."
+    )
 
 
 def _refuse_unreal(block: Block) -> None:

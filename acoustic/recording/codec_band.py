@@ -14,6 +14,7 @@ _DROP_WIDTH_HZ = 700.0
 _LOWEST_CUT_HZ = 3000.0
 _SMOOTH_HZ = 250.0
 _MOST_SEGMENTS = 240
+_USUAL_STEPS = 101  # of 12 to 23 Hz
 
 # Levels hold up to here after a speech codec (own measurements: steady tones through
 # AMR 12.2 and Opus in speech mode); frequencies hold up to the cut.
@@ -44,6 +45,8 @@ def codec_cutoff_hz(recording: Recording) -> float | None:
     float or None
         Upper end of what is left; None if the band reaches the Nyquist frequency. [Hz]
     """
+    from scipy.ndimage import median_filter
+
     known_hz = _OPUS_BAND_HZ.get(recording.codec, np.inf)
     if known_hz < 0.5 * recording.sample_rate_hz:
         return known_hz
@@ -52,7 +55,9 @@ def codec_cutoff_hz(recording: Recording) -> float | None:
     first = round(_LOWEST_CUT_HZ / step_hz) - width // 2
     if density_db.size <= first + width:
         return None
-    below, above = density_db[:-width], density_db[width:]
+    # The skirt of a loud tone falls as steeply; at a cut the two kilohertz below are high.
+    usual_db = median_filter(density_db, size=_USUAL_STEPS, origin=_USUAL_STEPS // 2)
+    below, above = np.minimum(density_db, usual_db)[:-width], density_db[width:]
     best_above = np.maximum.accumulate(above[::-1])[::-1]  # the treble must not come back
     drop_db = (below - best_above)[first:]
     steepest = first + int(np.argmax(drop_db))

@@ -152,7 +152,7 @@ class PacketStream:
 
     def _note_opus_mode(self, packet: Any) -> None:
         if self._is_opus:
-            self._opus_modes[_opus_mode(bytes(packet)[0] >> 3)] += 1
+            self._opus_modes[opus_mode(bytes(packet)[0] >> 3)] += 1
 
     def _samples(self, frame: Any) -> Block:
         channels = len(frame.layout.channels)
@@ -167,7 +167,7 @@ class PacketStream:
         return _full_scale(block)
 
 
-def _opus_mode(configuration: int) -> str:
+def opus_mode(configuration: int) -> str:
     """Coder and bandwidth of an Opus packet (RFC 6716, table 2)."""
     if configuration >= 16:
         return "opus"

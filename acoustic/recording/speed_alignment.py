@@ -87,6 +87,7 @@ def align_speed_log(log: SpeedLog, heard: SpeedTrace | None, duration_s: float) 
     runner_up, width_s = _rivals(correlation, best)
     if peak < _LOWEST_PEAK or peak - runner_up < _LOWEST_LEAD or width_s > _WIDEST_PEAK_S:
         return _mean_only(speed_hz, f"no offset stands out (best correlation {peak:.2f})")
+    offset_s = round(float(offsets_s[best]), 2) + 0.0  # no minus zero
     ratio = float(np.nanmedian(speed_hz / courses[best]))
     return SpeedTrace(
         time_s=heard.time_s,
@@ -94,8 +95,8 @@ def align_speed_log(log: SpeedLog, heard: SpeedTrace | None, duration_s: float) 
         source="log",
         uncertainty=_LOG_UNCERTAINTY,
         note=(
-            f"speed log laid over the sound: its first row is at {offsets_s[best]:+.2f} s of the "
-            f"clip (correlation {peak:.2f}, next best {runner_up:.2f}); heard speed times "
+            f"speed log laid over the sound: its first row is at {offset_s:+.2f} s of the clip "
+            f"(correlation {peak:.2f}, next best {runner_up:.2f}); heard speed times "
             f"{ratio:.3f}"
         ),
     )

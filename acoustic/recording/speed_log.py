@@ -23,8 +23,9 @@ _LARGEST_BYTES = 20_000_000
 _HIGHEST_RPM = 30_000.0
 _MOST_FAULTS = 5
 
-_TIME_NAMES = {"time", "t", "times", "timestamp", "elapsed", "elapsedtime", "seconds", "sec", "s"}
-_SPEED_NAMES = {"rpm", "speed", "enginespeed", "enginerpm", "crankspeed", "speedrpm", "n", "revs"}
+# In order of preference: a log may hold a gear "n" beside its "rpm".
+_TIME_NAMES = ("time", "times", "timestamp", "elapsed", "elapsedtime", "seconds", "sec", "t", "s")
+_SPEED_NAMES = ("enginespeed", "enginerpm", "crankspeed", "rpm", "revs", "speed", "n")
 _TIME_FACTOR = {"": 1.0, "s": 1.0, "sec": 1.0, "seconds": 1.0, "ms": 1e-3, "min": 60.0}
 _SPEED_FACTOR = {"": 1.0, "rpm": 1.0, "1/min": 1.0, "min-1": 1.0, "r/min": 1.0, "hz": 60.0}
 
@@ -111,25 +112,27 @@ def _find_columns(file: str, header: tuple[int, str], separator: str) -> tuple[_
     return time, speed
 
 
-def _column(names: list[str], known: set[str], factors: dict[str, float]) -> _Column | None:
-    """Find the first column whose name, its unit taken off, is known."""
-    for index, name in enumerate(names):
-        word, unit = _word_and_unit(name, factors)
-        if word in known and unit in factors:
-            return _Column(index, name.strip(), factors[unit])
+def _column(names: list[str], known: tuple[str, ...], factors: dict[str, float]) -> _Column | None:
+    """Find the column with the best known name."""
+    read = [_word_and_unit(name, factors) for name in names]
+    for word in known:
+        for index, (whole, bare, unit) in enumerate(read):
+            if unit in factors and word in {whole, bare}:
+                return _Column(index, names[index].strip(), factors[unit])
     return None
 
 
-def _word_and_unit(name: str, factors: dict[str, float]) -> tuple[str, str]:
-    """Split ``Engine speed [1/min]`` or ``time_ms`` into a bare word and a unit."""
+def _word_and_unit(name: str, factors: dict[str, float]) -> tuple[str, str, str]:
+    """Split ``Engine speed [1/min]`` or ``time_ms`` into name, name without unit, unit."""
     text = name.strip().strip('"').lower()
     bracketed = re.fullmatch(r"(.*?)[\s_]*[\[(]\s*(.*?)\s*[\])]", text)
-    word, unit = bracketed.groups() if bracketed else (text, "")
-    if not bracketed:
-        tail = re.split(r"[\s_]+", word)
-        if len(tail) > 1 and tail[-1] in factors:
-            word, unit = "".join(tail[:-1]), tail[-1]
-    return re.sub(r"[^a-z]", "", word), unit
+    if bracketed:
+        word = re.sub(r"[^a-z]", "", bracketed.group(1))
+        return word, word, bracketed.group(2)
+    parts = re.split(r"[\s_]+", text)
+    unit = parts[-1] if len(parts) > 1 and parts[-1] in factors else ""
+    bare = "".join(parts[:-1] if unit else parts)
+    return re.sub(r"[^a-z]", "", text), re.sub(r"[^a-z]", "", bare), unit
 
 
 def _split(line: str, separator: str) -> list[str]:
