@@ -93,9 +93,9 @@ class EngineSound:
     """How the engine sounds: its comb of half orders, combustion noise and ticking.
 
     The defaults were set by phone recordings of 36 idling cars (open data): there firing
-    multiples, whole and half orders stand 23, 7 and 6 dB above what lies between them at
-    orders 3 to 12, and 9, 7 and 6 dB at orders 45 to 80 (medians). Made idling engines
-    have 17, 9 and 7 dB, and 9, 5 and 5 dB.
+    multiples, whole and half orders stand 24, 8 and 7 dB above what lies between them at
+    orders 3 to 12, 12, 8 and 8 dB at 45 to 80 and 5, 4 and 4 dB at 130 to 200 (medians).
+    Made idling engines have 17, 8 and 7, 11, 8 and 7, and 2, 1 and 1 dB.
 
     Attributes
     ----------
@@ -119,13 +119,13 @@ class EngineSound:
         grows. [-]
     """
 
-    top_hz: Range = (1200.0, 3000.0)
+    top_hz: Range = (1200.0, 4000.0)
     integer_db: Range = (-20.0, -8.0)
     half_db: Range = (-23.0, -11.0)
-    slope_db_per_octave: Range = (3.5, 8.0)
+    slope_db_per_octave: Range = (3.0, 7.0)
     line_scatter_db: float = 2.0
     cycle_level_jitter: float = 0.2
-    cycle_phase_jitter: float = 0.008
+    cycle_phase_jitter: float = 0.006
     combustion_db: Range = (-12.0, -4.0)
     ticking_db: Range = (-26.0, -14.0)
     turn_fluctuation: Range = (0.0, 0.005)

@@ -15,6 +15,7 @@ from acoustic.synthetic.tones import Role, SoundingLine
 
 PHONE_LIMIT_HZ = 60.0
 WEAKEST_DETECTABLE_DB = -14.0
+MAIN_LOBE_BINS = 2.25  # half the main lobe of a Hann window is 2 bins; the rest is for slip
 # Turns of the crank over which a line can be resolved, by order. A speed heard from the
 # sound blurs a line of order o by some 0.15 % of o, so high orders allow fewer turns.
 RESOLVING_TURNS = ((12.0, 64), (40.0, 32), (130.0, 16), (float("inf"), 10))
@@ -40,9 +41,8 @@ class TrueLine:
     comb_distance_order : float
         Distance to the nearest order of the engine's comb.
     on_comb : bool
-        Nearer to the comb than 2 bins of the resolution its order allows; above order
-        130, where half orders no longer stand out, nearer to a multiple of the firing
-        order.
+        Not resolved from the comb by the turns its order allows; above order 130, where
+        half orders run together, not resolved from a multiple of the firing order.
     above_phone_limit : bool
         Above 60 Hz.
     """
@@ -144,7 +144,7 @@ def true_line(sounding: SoundingLine, drive: Drive) -> TrueLine:
         frequency_hz=sounding.frequency_hz,
         tone_to_noise_db=sounding.tone_to_noise_db,
         comb_distance_order=distance,
-        on_comb=from_comb <= 2.0 / turns,
+        on_comb=from_comb <= MAIN_LOBE_BINS / turns,
         above_phone_limit=sounding.frequency_hz > PHONE_LIMIT_HZ,
     )
 

@@ -73,8 +73,6 @@ class LayoutMaker:
             "component": self.components,
         }
 
-    # ------------------------------------------------------------ what drives
-
     def crank_pulley(self) -> None:
         """A pulley on the crankshaft drives the main belt."""
         self.driver = "crank pulley"
@@ -116,8 +114,6 @@ class LayoutMaker:
         )
         self.path = [self.driver]
         self.driver_mm = float(self.pulleys[0]["diameter_mm"]) * first / last
-
-    # ------------------------------------------------------------ components
 
     def fill(self, wanted: int) -> None:
         """Add components until the drive has `wanted`: alternator first, then a mix."""
@@ -183,19 +179,16 @@ class LayoutMaker:
         self.path = ["second drive pulley"]
         self.driver_mm = float(start["diameter_mm"])
         taken = {c["name"] for c in self.components}
-        free = [make for name, make in self.second_choices() if name not in taken]
+        choices = {
+            "compressor": self.compressor,
+            "steering pump": self.steering_pump,
+            "hydraulic pump": self.hydraulic_pump,
+            "belt fan": self.belt_fan,
+        }
+        free = [make for name, make in choices.items() if name not in taken]
         free[int(self.rng.integers(len(free)))]()
         self.tensioner()
         self.lay_belt("second", self.path)
-
-    def second_choices(self) -> list[tuple[str, Any]]:
-        """List what a second belt may drive."""
-        return [
-            ("compressor", self.compressor),
-            ("steering pump", self.steering_pump),
-            ("hydraulic pump", self.hydraulic_pump),
-            ("belt fan", self.belt_fan),
-        ]
 
     def add(self, name: str, kind: str, pulley: Entry | None, **keys: Any) -> None:
         """Add a component, with its own pulley on the belt being laid if one is given."""
@@ -363,8 +356,6 @@ class LayoutMaker:
         self.add(
             "air compressor", "air compressor", None, on="air compressor shaft", pistons=pistons
         )
-
-    # ------------------------------------------------------------ single figures
 
     def pick(self, choices: list[Any]) -> Any:
         """Draw one of the choices."""
