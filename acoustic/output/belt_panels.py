@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 Point = tuple[float, float]
 
 BELT_STYLES = ("solid", (0, (5, 1.5)), (0, (1.5, 1)))
+BELT_STYLE_WORDS = ("solid", "dashed", "dotted")
 UNKNOWN_DIAMETER_MM = 80.0
 SUSPECT_HATCH = "//////"
 
@@ -57,16 +58,35 @@ def draw_placed_belts(
     for style, belt in zip(_styles(), placed_belts(drive), strict=False):
         outline = np.array(belt_outline_mm(drive, belt))
         ax.plot(*outline.T, color=INK, linewidth=2.0, linestyle=style, zorder=3)
-        for name in belt.path:
-            pulley = drive.pulleys[name]
-            if pulley.position_mm is not None:
-                radius = 0.5 * (pulley.pitch_diameter_mm or UNKNOWN_DIAMETER_MM)
-                _draw_pulley(ax, pulley.position_mm, radius, name in hatched)
-                _draw_sense(ax, pulley.position_mm, radius, turns_clockwise(drive, pulley))
-                _draw_number(ax, pulley.position_mm, numbers[name])
+    radii = placed_radii_mm(drive)
+    together: dict[Point, list[str]] = {}
+    for name in sorted(radii, key=lambda n: -radii[n]):  # the smaller one lies in front
+        centre = drive.pulleys[name].position_mm
+        if centre is not None:
+            _draw_pulley(ax, centre, radii[name], name in hatched)
+            together.setdefault((round(centre[0]), round(centre[1])), []).append(name)
+    for names in together.values():
+        largest = drive.pulleys[names[0]]
+        if largest.position_mm is not None:
+            clockwise = turns_clockwise(drive, largest)
+            _draw_sense(ax, largest.position_mm, radii[names[-1]], clockwise)
+            label = ", ".join(str(n) for n in sorted(numbers[name] for name in names))
+            _draw_number(ax, largest.position_mm, label)
     ax.margins(0.04)
     ax.autoscale_view()
     _draw_scale(ax)
+
+
+def placed_radii_mm(drive: Drive) -> dict[str, float]:
+    """Pitch radius of every pulley on a placed belt. [mm]
+
+    Where only a speed ratio was measured, the radius is that at which the belt runs.
+    """
+    return {
+        name: math.dist(belt.tangents_mm[i][0], drive.pulleys[name].position_mm or (0.0, 0.0))
+        for belt in placed_belts(drive)
+        for i, name in enumerate(belt.path)
+    }
 
 
 def belt_outline_mm(drive: Drive, belt: BeltGeometry) -> list[Point]:
@@ -98,7 +118,7 @@ def draw_unrolled_belt(
         pulley = drive.pulleys[name]
         _draw_pulley(ax, centre, radius, name in hatched)
         _draw_sense(ax, centre, radius, turns_clockwise(drive, pulley))
-        _draw_number(ax, centre, numbers[name])
+        _draw_number(ax, centre, str(numbers[name]))
         x += radius + gap
     ax.plot([-gap, x], [0.0, 0.0], color=INK, linewidth=2.0, zorder=3)
     ax.margins(0.04)
@@ -152,9 +172,9 @@ def _draw_sense(ax: Axes, centre: Point, radius: float, clockwise: bool) -> None
     )  # fmt: skip
 
 
-def _draw_number(ax: Axes, centre: Point, number: int) -> None:
+def _draw_number(ax: Axes, centre: Point, number: str) -> None:
     ax.text(
-        centre[0], centre[1], str(number), ha="center", va="center", fontsize=TEXT_PT,
+        centre[0], centre[1], number, ha="center", va="center", fontsize=TEXT_PT,
         fontweight="bold", zorder=5,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
     )  # fmt: skip
@@ -162,8 +182,10 @@ def _draw_number(ax: Axes, centre: Point, number: int) -> None:
 
 def _draw_scale(ax: Axes) -> None:
     """A bar of 100 mm in the lower right corner."""
-    right, bottom = ax.get_xlim()[1], ax.get_ylim()[0]
-    height = 0.04 * (ax.get_ylim()[1] - bottom)
+    right, (low, high) = ax.get_xlim()[1], ax.get_ylim()
+    height = 0.04 * (high - low)
+    bottom = low - 1.5 * height  # under everything drawn
+    ax.set_ylim(bottom - 0.3 * height, high)
     place: dict[str, Any] = {"color": INK, "linewidth": 1.0, "clip_on": False}
     ax.plot([right - 100, right], [bottom, bottom], **place)
     for end in (right - 100, right):

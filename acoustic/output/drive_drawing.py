@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from acoustic.drive.drive import Drive
 from acoustic.output.belt_panels import (
+    BELT_STYLE_WORDS,
     draw_placed_belts,
     draw_unrolled_belt,
     placed_belts,
@@ -45,7 +46,8 @@ def draw_drive(drive: Drive, suspects: Sequence[str] = ()) -> Figure:
     hatched = hatched_names(drive, suspects)
     numbers = pulley_numbers(drive)
     links = shaft_chain(drive)
-    heights = _heights_in(drive, len(numbers), chain_height_in(links) if len(links) > 1 else 0.0)
+    chain_in = chain_height_in(links) if len(links) > 1 or not numbers else 0.0
+    heights = _heights_in(drive, len(numbers), chain_in)
     with picture_style():
         figure = Figure(figsize=(WIDTH_IN, sum(heights.values())), facecolor="white")
         _draw_title(figure, drive, hatched)
@@ -124,7 +126,7 @@ def _draw_title(figure: Figure, drive: Drive, hatched: Sequence[str]) -> None:
 def _draw_list(ax: Axes, drive: Drive, numbers: dict[str, int], hatched: Sequence[str]) -> None:
     """What each number stands for: pulley, diameter, speed against the crank."""
     ax.set_axis_off()
-    columns = ((0.16, "right"), (0.24, "left"), (2.75, "right"), (3.35, "right"), (4.12, "right"))
+    columns = ((0.16, "right"), (0.24, "left"), (2.50, "right"), (3.05, "right"), (4.12, "right"))
     rows = [("", "pulley", "pitch, mm", "× crank", "belt")]
     rows += [_list_row(drive, name, number) for name, number in numbers.items()]
     names = [None, *numbers]
@@ -149,13 +151,21 @@ def _list_row(drive: Drive, name: str, number: int) -> tuple[str, str, str, str,
     free = "" if pulley.overrunning == "no" else f" ({pulley.overrunning})"
     back = " (back)" if pulley.back_side else ""
     ratio = f"{drive.shafts[pulley.shaft].ratio:.3f}"
-    label = shortened(f"{name}{back}{free}", 32)
-    return str(number), label, diameter, ratio, shortened(", ".join(belts), 12)
+    label = shortened(f"{name}{back}{free}", 28)
+    return str(number), label, diameter, ratio, shortened(", ".join(belts), 17)
+
+
+def _style_word(drive: Drive, name: str) -> str:
+    """Tell how a belt is drawn, where there is more than one."""
+    names = [belt.name for belt in placed_belts(drive)]
+    if len(names) < 2 or name not in names:
+        return ""
+    return f" ({BELT_STYLE_WORDS[names.index(name) % len(BELT_STYLE_WORDS)]})"
 
 
 def _belt_sentence(drive: Drive, name: str) -> str:
     belt = drive.belts[name]
-    parts = [f"belt {shortened(name, 16)}: {belt.section}"]
+    parts = [f"belt {shortened(name, 16)}{_style_word(drive, name)}: {belt.section}"]
     if belt.length_mm is not None:
         parts.append(f"{belt.length_mm:.0f} mm ({belt.length_basis})")
     if belt.turn_order is not None:

@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 
 ORDER_TICKS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 400)
 NAMED_TONES = 6
-NAME_CHARACTERS = 40
-PHRASE_CHARACTERS = 68
+NAME_CHARACTERS = 35
+PHRASE_CHARACTERS = 77
 WORD_LIMITS = (POSSIBLE, LIKELY)
 BAR_ROW_IN, BAR_MIDDLE_IN, BAR_HEIGHT_IN, PHRASE_IN = 0.46, 0.30, 0.13, 0.13
 
@@ -52,10 +52,10 @@ def draw_order_spectrum(
         ax.fill_between(band.orders[inside], 0.0, above_db, color=QUIET_COLOUR, linewidth=0)
     for tone in heard.tones:
         _draw_stem(ax, tone, explaining_part(tone, recording, screening, marked), marked)
-    _name_tones(ax, heard.tones)
     highest = max([12.0, *(tone.excess_db for tone in heard.tones)])
     ax.set_ylim(0.0, 1.25 * highest)
     set_order_axis(ax, low, high)
+    _name_tones(ax, heard.tones)
     draw_bare(ax)
     ax.tick_params(labelbottom=False)
     ax.locator_params(axis="y", integer=True, nbins=5)
@@ -215,9 +215,10 @@ def _name_tones(ax: Axes, tones: tuple[Tone, ...]) -> None:
             break
         if all(abs(np.log(tone.order / other)) > 0.35 for other in named):
             named.append(tone.order)
+            at_edge = tone.order < 1.2 * ax.get_xlim()[0]
             ax.annotate(
                 order_text(tone.order), (tone.order, tone.excess_db), xytext=(0, 4),
-                textcoords="offset points", ha="center", fontsize=SMALL_PT,
+                textcoords="offset points", ha="left" if at_edge else "center", fontsize=SMALL_PT,
             )  # fmt: skip
 
 

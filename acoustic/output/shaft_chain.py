@@ -90,29 +90,32 @@ def _draw_box(ax: Axes, drive: Drive, row: int, link: ChainLink, hatched: bool) 
         Rectangle(
             (left, top), width, BOX_IN, facecolor="white",
             edgecolor=SUSPECT_COLOUR if hatched else EXPLAINED_COLOUR,
-            linewidth=1.6 if hatched else 0.9, hatch="//////" if hatched else None,
+            linewidth=1.6 if hatched else 0.9, hatch="//////" if hatched else None, clip_on=False,
         )
     )  # fmt: skip
-    speed = drive.shafts.get(link.shaft)
-    if link.shaft == CRANKSHAFT:
-        right = f"turns {drive.engine.crank_turns}"
-    elif speed is None:
-        right = ""
-    else:
-        way = "turns as the crank" if speed.sense > 0 else "turns against the crank"
-        right = f"× {speed.ratio:.3f}, {way}"
     plain = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
     ax.text(
         left + 0.06, top + 0.5 * BOX_IN, shortened(link.shaft, 24), va="center",
         fontsize=TEXT_PT, fontweight="bold", bbox=plain,
     )  # fmt: skip
     ax.text(
-        left + width - 0.06, top + 0.5 * BOX_IN, right, va="center", ha="right",
+        left + width - 0.06, top + 0.5 * BOX_IN, _speed_phrase(drive, link.shaft), va="center", ha="right",
         fontsize=SMALL_PT, bbox=plain,
     )  # fmt: skip
     if link.carries:
-        text = shortened(f"carries {', '.join(link.carries)}", 60)
+        text = shortened(f"carries {'; '.join(link.carries)}", 60)
         ax.text(left + CARRIES_IN, top + BOX_IN + 0.03, text, va="top", fontsize=SMALL_PT - 0.5)
+
+
+def _speed_phrase(drive: Drive, shaft: str) -> str:
+    """How fast and which way round, against the crankshaft."""
+    speed = drive.shafts.get(shaft)
+    if shaft == CRANKSHAFT:
+        return f"turns {drive.engine.crank_turns}"
+    if speed is None:
+        return ""
+    way = "turns as the crank" if speed.sense > 0 else "turns against the crank"
+    return f"× {speed.ratio:.3f}, {way}"
 
 
 def _draw_step(ax: Axes, row: int, link: ChainLink) -> None:

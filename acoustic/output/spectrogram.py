@@ -1,7 +1,9 @@
 """The sound as a picture: level above its own floor over time and log frequency.
 
 The floor is taken out row by row, so a weak line at 3 kHz shows as clearly as a strong one
-at 100 Hz; without that the picture would show the phone and the bonnet, not the drive.
+at 100 Hz; without that the picture would show the phone and the bonnet, not the drive. The
+slow rise and fall of the whole sound is taken out too, since a phone's automatic gain and a
+phone moved from place to place would else darken half of the picture.
 """
 
 from __future__ import annotations
@@ -21,7 +23,9 @@ class SpectrogramSettings:
     """What the picture resolves.
 
     `window_s` is a compromise: 0.17 s parts lines 12 Hz apart (Hann, two bins), about one
-    turn of an idling engine, and still shows a squeal of a quarter second.
+    turn of an idling engine, and still shows a squeal of a quarter second. Levels that
+    change slower than `slow_s` (automatic gain, a phone moved to another place) are taken
+    out; a bump or a squeal stays.
     """
 
     window_s: float = 0.17
@@ -30,6 +34,7 @@ class SpectrogramSettings:
     lowest_hz: float = 50.0
     highest_hz: float = 12000.0
     floor_octaves: float = 1.0
+    slow_s: float = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,12 +80,10 @@ def make_spectrogram(
     first_bins = np.minimum(np.round(edges * window / rate).astype(int), power.shape[1] - 1)
     rows = np.maximum.reduceat(power[:, : first_bins[-1] + 1], first_bins[:-1], axis=1)
     level_db = 10.0 * np.log10(rows.T + 1e-20)
-    floor_db = _row_floor_db(level_db, edges, settings.floor_octaves)
-    return Spectrogram(
-        time_s=(starts + 0.5 * window).astype(np.float64) / rate,
-        edges_hz=edges,
-        level_db=level_db - floor_db[:, None],
-    )
+    level_db -= _row_floor_db(level_db, edges, settings.floor_octaves)[:, None]
+    time_s = (starts + 0.5 * window).astype(np.float64) / rate
+    level_db -= _slow_level_db(level_db, time_s, settings.slow_s)
+    return Spectrogram(time_s=time_s, edges_hz=edges, level_db=level_db)
 
 
 def _window_starts(frames: int, window: int, columns: int) -> NDArray[np.int64]:
@@ -116,3 +119,15 @@ def _row_floor_db(level_db: Floats, edges_hz: Floats, octaves: float) -> Floats:
     width = 2 * int(0.5 * octaves * rows_per_octave) + 1
     floor: Floats = uniform_filter1d(median_filter(middle, size=width, mode="nearest"), size=width)
     return floor
+
+
+def _slow_level_db(level_db: Floats, time_s: Floats, slow_s: float) -> Floats:
+    """Level of the whole sound over time, its quick changes left out; shape (columns,)."""
+    from scipy.ndimage import median_filter
+
+    whole = np.median(level_db, axis=0)
+    if time_s.size < 3:
+        return whole
+    width = max(1, round(slow_s / float(time_s[1] - time_s[0])))
+    slow: Floats = median_filter(whole, size=min(width, time_s.size), mode="nearest")
+    return slow

@@ -102,3 +102,37 @@ def test_a_part_name_with_signs_is_drawn_as_typed(drive):
 
     named = dataclasses.replace(drive, name="bus $1 & $2_b")
     assert "bus $1 & $2_b" in words(draw_drive(named))
+
+
+def test_a_pulley_known_by_its_ratio_alone_is_drawn_as_large_as_the_belt_runs():
+    """The alternator's radius follows from the belt it carries, not from a guess."""
+    import importlib.resources
+
+    from acoustic.drive.build import build_drive
+    from acoustic.drive.layout_file import parse_layout
+    from acoustic.output.belt_panels import placed_radii_mm
+
+    text = (importlib.resources.files("acoustic.cli") / "demo_layout.toml").read_text("utf-8")
+    by_ratio = text.replace('diameter_mm = 56.0, measured = "drawing"', "speed_ratio = 2.841")
+    assert by_ratio != text
+    measured, guessed = (build_drive(parse_layout(t)) for t in (text, by_ratio))
+    assert guessed.pulleys["alternator"].pitch_diameter_mm is None
+    assert placed_radii_mm(guessed)["alternator"] == pytest.approx(
+        placed_radii_mm(measured)["alternator"], rel=0.01
+    )
+
+
+def test_a_drive_without_belts_shows_its_shaft():
+    """A bench with one shaft is a box, not an empty sheet."""
+    from acoustic.drive.build import build_drive
+    from acoustic.drive.layout_file import parse_layout
+
+    bench = build_drive(
+        parse_layout(
+            'name = "bench"\nengine = { cylinders = 4 }\n'
+            '[[component]]\nname = "pump"\nkind = "water pump"\non = "crankshaft"\n'
+        )
+    )
+    figure = draw_drive(bench)
+    assert len(patches(figure, Rectangle)) == 1
+    assert "carries pump" in words(figure)

@@ -34,14 +34,38 @@ def test_noise_alone_lies_on_its_floor():
 
 def test_a_burst_is_seen_when_it_sounds():
     """A tone only in the second half lights the second half of its row."""
-    recording = tone(1000.0, seconds=4.0)
-    samples = recording.samples.copy()
-    samples[: samples.size // 2] *= 0.02
+    samples = tone(1000.0, seconds=4.0).samples.copy()
+    half = samples.size // 2
+    samples[:half] = tone(1000.0, seconds=2.0, level=0.0).samples
     picture = make_spectrogram(Recording(samples, RATE_HZ))
     row = int(np.searchsorted(picture.edges_hz, 1000.0)) - 1
     late = picture.time_s > 2.2
     early = picture.time_s < 1.8
     assert picture.level_db[row, late].mean() > picture.level_db[row, early].mean() + 20
+
+
+def test_a_phone_moved_nearer_does_not_brighten_half_the_picture():
+    """The second half 20 dB louder: the tone's row keeps its level over the noise."""
+    recording = tone(1000.0, seconds=20.0, level=0.02)
+    samples = recording.samples.copy()
+    samples[samples.size // 2 :] *= 10.0
+    picture = make_spectrogram(Recording(samples, RATE_HZ))
+    row = int(np.searchsorted(picture.edges_hz, 1000.0)) - 1
+    early, late = picture.time_s < 8, picture.time_s > 12
+    assert picture.level_db[row, late].mean() == pytest.approx(
+        picture.level_db[row, early].mean(), abs=1.0
+    )
+
+
+def test_a_bump_stays_in_view():
+    """A tenth of a second of loud noise stands out in its column over all frequencies."""
+    recording = tone(1000.0, seconds=20.0)
+    samples = recording.samples.copy()
+    bump = slice(10 * int(RATE_HZ), int(10.1 * RATE_HZ))
+    samples[bump] += np.random.default_rng(4).standard_normal(samples[bump].size)
+    picture = make_spectrogram(Recording(samples, RATE_HZ))
+    at = np.abs(picture.time_s - 10.05) < 0.05
+    assert np.median(picture.level_db[:, at]) > 15
 
 
 def test_columns_cover_the_clip_and_stay_few():
