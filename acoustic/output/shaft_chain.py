@@ -99,8 +99,8 @@ def _draw_box(ax: Axes, drive: Drive, row: int, link: ChainLink, hatched: bool) 
         fontsize=TEXT_PT, fontweight="bold", bbox=plain,
     )  # fmt: skip
     ax.text(
-        left + width - 0.06, top + 0.5 * BOX_IN, _speed_phrase(drive, link.shaft), va="center", ha="right",
-        fontsize=SMALL_PT, bbox=plain,
+        left + width - 0.06, top + 0.5 * BOX_IN, _speed_phrase(drive, link.shaft),
+        va="center", ha="right", fontsize=SMALL_PT, bbox=plain,
     )  # fmt: skip
     if link.carries:
         text = shortened(f"carries {'; '.join(link.carries)}", 60)
