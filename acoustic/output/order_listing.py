@@ -7,14 +7,13 @@ Sources are numbered and told once at the end.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
 from acoustic.drive.order_table import BeltRow, GearRow, OrderRow, OrderTable, ShaftRow
 from acoustic.output.json_report import plain_values
-from acoustic.output.wording import shortened
+from acoustic.output.wording import shortened, wrapped
 
 ORDERS_SCHEMA_NAME = "acoustic-orders/1"
 INDENT = "  "
@@ -54,13 +53,7 @@ def orders_to_dict(table: OrderTable, version: str) -> dict[str, Any]:
 
 
 def _wrapped(text: str, width: int, indent: str, first: str | None = None) -> list[str]:
-    return textwrap.wrap(
-        text,
-        width,
-        initial_indent=indent if first is None else first,
-        subsequent_indent=indent,
-        break_on_hyphens=False,
-    )
+    return wrapped(text, width, indent if first is None else first, indent)
 
 
 def _head(table: OrderTable, width: int) -> list[str]:

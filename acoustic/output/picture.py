@@ -145,7 +145,7 @@ def _heights_in(
 
 
 def _headline_lines(screening: Screening) -> list[str]:
-    return textwrap.wrap(screening.headline, 60)[:4] or [""]
+    return textwrap.wrap(screening.headline, 60, max_lines=4, placeholder=" …") or [""]
 
 
 def _draw_headline(figure: Figure, screening: Screening, number: int) -> None:

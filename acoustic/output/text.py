@@ -7,7 +7,6 @@ that stay in view, so there the same blocks are printed the other way round, ans
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -18,6 +17,7 @@ from acoustic.output.wording import (
     probability_text,
     shortened,
     speed_text,
+    wrapped,
 )
 from acoustic.recording.recording import QualityRemark
 from acoustic.verdict.suspects import Heard, LineEvidence, Screening, Suspect, UnexplainedTone
@@ -82,10 +82,7 @@ def shown_suspects(screening: Screening) -> tuple[Suspect, ...]:
 
 
 def _wrapped(text: str, width: int, first: str = INDENT, rest: str | None = None) -> list[str]:
-    follow = " " * len(first) if rest is None else rest
-    return textwrap.wrap(
-        text, width, initial_indent=first, subsequent_indent=follow, break_on_hyphens=False
-    )
+    return wrapped(text, width, first, " " * len(first) if rest is None else rest)
 
 
 def _bullets(sentences: Iterable[str], width: int, sign: str = "- ") -> tuple[str, ...]:

@@ -6,6 +6,9 @@ a certainty: the sound of one clip does not carry one.
 
 from __future__ import annotations
 
+import re
+import textwrap
+
 from acoustic.recording.speed_trace import SpeedTrace
 
 LIKELY = 0.8
@@ -103,3 +106,18 @@ def speed_text(speed: SpeedTrace) -> str:
 def shortened(name: str, width: int) -> str:
     """`name` cut to `width` characters, the cut shown by an ellipsis."""
     return name if len(name) <= width else name[: max(1, width - 1)].rstrip() + "…"
+
+
+def wrapped(text: str, width: int, first: str, rest: str) -> list[str]:
+    """Wrap text, with an indent for the first line and one for the rest.
+
+    A figure is never parted from its unit.
+
+    >>> wrapped("give the speed to 5 %", 20, "- ", "  ")
+    ['- give the speed to', '  5 %']
+    """
+    tied = re.sub(r"(?<=\d) (?=(?:%|Hz|kHz|dB|rpm|s|ms|mm|m/s)(?!\w))", "\u00a0", text)
+    lines = textwrap.wrap(
+        tied, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    )
+    return [line.replace("\u00a0", " ") for line in lines]

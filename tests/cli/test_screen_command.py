@@ -77,6 +77,24 @@ def test_each_clip_takes_its_own_speed(acoustic, case):
     assert speeds["held_2000_rpm.m4a"]["source"] == "heard"
 
 
+def test_a_speed_log_is_taken(acoustic, held, tmp_path):
+    """A log of a steady 2000 rpm: the answer says that the speed comes from it."""
+    log = tmp_path / "log.csv"
+    log.write_text("time_s,rpm\n" + "".join(f"{second},2000\n" for second in range(31)))
+    code, out, _ = acoustic(*held, "--speed-log", log, "--json", "-")
+    assert code == 0
+    speed = json.loads(out)["speed"]
+    assert speed["source"] == "log"
+    assert speed["rpm"] == pytest.approx(2000, rel=0.02)
+
+
+def test_a_reference_is_listened_to(acoustic, held, case):
+    """The whole command runs with a second clip as reference, which is not itself screened."""
+    code, out, _ = acoustic(*held, "--reference", case / "idle.m4a", "--json", "-")
+    assert code == 0
+    assert [f["name"] for f in json.loads(out)["files"]] == ["held_2000_rpm.m4a"]
+
+
 def test_nothing_heavy_is_loaded_for_an_answer(held):
     """In a fresh process: no librosa, no numba, no matplotlib on the way to the suspects."""
     program = (
