@@ -100,7 +100,7 @@ def _pulley_link(
     reference = _reference(linking, belt)
     if reference is not None:
         return _size_link(linking, belt, reference, pulley)
-    if driver.typed.diameter_mm is None:
+    if driver.typed.diameter_mm is None and driver.typed.measured is None:
         linking.faults.add(
             driver.path,
             f"{driver.name!r} drives belt {belt.typed.name!r} but has no diameter_mm; give "

@@ -179,6 +179,11 @@ def _without(raw: dict[str, Any], wrong: list[dict[str, Any]]) -> Layout | None:
                 break
         if removal is not None:
             removal[0].pop(removal[1], None)
+    # Nothing else of a layout hangs on these two.
+    raw.setdefault("name", "unnamed")
+    engine = raw.setdefault("engine", {})
+    if isinstance(engine, dict):
+        engine.setdefault("cylinders", 1)
     try:
         return Layout.model_validate(raw)
     except ValidationError:

@@ -108,6 +108,7 @@ def _completed(
                 faults.add(
                     (*path, name), f"= {value:g} does not fit {rule.text} = {wanted:g}; keep one."
                 )
+                break  # the other one of the pair would be told as well
     return known
 
 

@@ -132,7 +132,9 @@ class _Resolver:
         self.shafts = shafts
         self.typed = typed
         self.faults = faults
-        self.components = {component.name: component for component in layout.component}
+        self.components: dict[str, ComponentLayout] = {}
+        for component in layout.component:
+            self.components.setdefault(component.name, component)
 
     def shaft_of(self, name: str, path: KeyPath, seen: tuple[str, ...] = ()) -> str:
         """Shaft behind a name; the name itself, with a fault, if nothing is behind it."""

@@ -1,0 +1,51 @@
+"""A small drive as text, to be changed by the tests, and the shipped sample layouts."""
+
+from pathlib import Path
+
+import pytest
+
+SAMPLES = Path(__file__).resolve().parents[2] / "samples" / "layouts"
+
+SMALL = """\
+name = "small drive"
+
+[engine]
+cylinders = 4
+
+[[belt]]
+name = "main"
+section = "6PK"
+length_mm = 1000
+path = ["crank pulley", "alternator", "idler (back)"]
+
+[[pulley]]
+name = "crank pulley"
+on = "crankshaft"
+diameter_mm = 150
+measured = "drawing"
+
+[[component]]
+name = "alternator"
+kind = "alternator"
+poles = 12
+pulley = { diameter_mm = 56, measured = "drawing" }
+bearings = [{ place = "front", designation = "6303" }, { place = "rear", designation = "6203" }]
+
+[[component]]
+name = "idler"
+kind = "idler"
+pulley = { diameter_mm = 70, measured = "flat back-side pulley" }
+bearings = [{ designation = "6203" }]
+"""
+
+
+@pytest.fixture
+def small() -> str:
+    """Text of a small belt drive."""
+    return SMALL
+
+
+@pytest.fixture(params=sorted(path.name for path in SAMPLES.glob("*.toml")))
+def sample(request) -> Path:
+    """Each shipped sample layout in turn."""
+    return SAMPLES / request.param
