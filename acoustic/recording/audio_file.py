@@ -37,6 +37,9 @@ from acoustic.recording.survey import LevelSurvey, choose_channel, choose_window
 # Floating-point files may exceed full scale a little, never a millionfold.
 _LARGEST_SAMPLE = 1e6
 
+# All channels together; 256 MB. Files beyond are decoded twice, as long ones are.
+_MOST_SAMPLES_KEPT = 1 << 26
+
 # Two steps of 16 bit: dither without sound.
 _SILENT_SWING = 2.5 / 32768
 
@@ -103,6 +106,7 @@ class _Intake:
         _refuse_unreal(block)
         self.frames += block.shape[0]
         long = self.frames > self._settings.analysed_max_s * self.stream.sample_rate_hz
+        long = long or self.frames * self.stream.channels > _MOST_SAMPLES_KEPT
         if self.survey is None and (long or self.stream.channels > 1):
             self.survey = LevelSurvey(self.stream.sample_rate_hz, self.stream.channels)
             for earlier in self.blocks or []:

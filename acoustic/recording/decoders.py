@@ -7,6 +7,7 @@ open addresses and play-lists, and libsndfile would guess from the suffix.
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any, BinaryIO, Protocol
@@ -24,6 +25,7 @@ FORMAT_WHITELIST = "wav,w64,flac,ogg,mp3,aac,mov,mp4,m4a,3gp,3g2,mj2,matroska,we
 
 _NO_HEADER = "its header is damaged or its coding is not known here"
 
+_LOWEST_RATE_HZ = 4000  # no recorder goes below the telephone's 8000
 _HIGHEST_RATE_HZ = 768_000
 _MOST_CHANNELS = 64
 
@@ -54,9 +56,8 @@ class SampleStream:
     def __init__(self, file: BinaryIO) -> None:
         import soundfile
 
-        file.seek(0)
         try:
-            self._sound: Any = soundfile.SoundFile(file)
+            self._sound: Any = soundfile.SoundFile(_Nameless(file))
         except soundfile.LibsndfileError as trouble:
             raise UndecodableError(_NO_HEADER) from trouble
         self.sample_rate_hz = float(self._sound.samplerate)
@@ -179,26 +180,34 @@ def opus_mode(configuration: int) -> str:
 def _open_whitelisted(file: BinaryIO) -> Any:
     import av
 
-    file.seek(0)
-    nameless = _Nameless(file)
     options = {"format_whitelist": FORMAT_WHITELIST}
     try:
         try:
-            return av.open(nameless, options=options, metadata_errors="ignore")
+            return av.open(_Nameless(file), options=options, metadata_errors="ignore")
         except TypeError:  # from av 19 on, text that is no text is skipped by itself
-            file.seek(0)
-            return av.open(nameless, options=options)
+            return av.open(_Nameless(file), options=options)
     except (av.error.FFmpegError, OSError, ValueError) as trouble:
         raise UndecodableError("its content is not a sound format known here") from trouble
 
 
 class _Nameless:
-    """An open file without its name, so that no reader can guess or follow it."""
+    """An open file without its name, so that no reader can guess or follow it.
+
+    Damaged files make the readers seek before the start or far past the end; their
+    position is kept inside the file instead of raising within the library.
+    """
 
     def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self._size = file.seek(0, os.SEEK_END)
+        file.seek(0)
         self.read = file.read
-        self.seek = file.seek
         self.tell = file.tell
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        """Move to a position, at most to either end."""
+        origin = {os.SEEK_CUR: self._file.tell(), os.SEEK_END: self._size}.get(whence, 0)
+        return self._file.seek(min(max(origin + offset, 0), self._size))
 
 
 def _full_scale(block: NDArray[Any]) -> Block:
@@ -211,7 +220,7 @@ def _full_scale(block: NDArray[Any]) -> Block:
 
 
 def _refuse_absurd(sample_rate_hz: float, channels: int) -> None:
-    if not 0 < sample_rate_hz <= _HIGHEST_RATE_HZ:
+    if not _LOWEST_RATE_HZ <= sample_rate_hz <= _HIGHEST_RATE_HZ:
         raise UndecodableError(f"its header states a sample rate of {sample_rate_hz:.0f} Hz")
     if not 0 < channels <= _MOST_CHANNELS:
         raise UndecodableError(f"its header states {channels} channels")

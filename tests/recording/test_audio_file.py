@@ -286,6 +286,7 @@ def test_headers_that_lie(tmp_path: Path, riff: int, stated: int, code: str) -> 
 def test_an_absurd_rate_is_refused(tmp_path: Path) -> None:
     """A rate no converter has is a damaged header."""
     assert "damaged" in _refusal(_wav(tmp_path, bytes(9600), 9636, 9600, 3_000_000_000))
+    assert "sample rate of 3 Hz" in _refusal(_wav(tmp_path, bytes(9600), 9636, 9600, 3))
 
 
 def test_name_does_not_matter(tmp_path: Path) -> None:

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from acoustic.errors import RecordingError
+from acoustic.recording.audio_file import read_recording
 from acoustic.recording.decoders import PacketStream, SampleStream, UndecodableError
 
 FORMATS = Path(__file__).parent / "formats"
@@ -60,3 +62,20 @@ def test_a_stream_without_sound_is_refused() -> None:
         pytest.raises(UndecodableError, match="no sound stream"),
     ):
         PacketStream(file)
+
+
+def test_damage_never_shows_a_trace(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Two hundred damaged files are read or refused, and the libraries print nothing."""
+    rng = np.random.default_rng(8)
+    names = sorted(place.name for place in FORMATS.iterdir() if place.suffix != ".md")
+    place = tmp_path / "damaged"
+    for _ in range(200):
+        content = bytearray((FORMATS / rng.choice(names)).read_bytes())
+        for position in rng.integers(0, rng.choice([64, 512, len(content)]), 10):
+            content[position] = rng.integers(256)
+        place.write_bytes(content[: rng.integers(1, len(content) + 1)])
+        try:
+            assert read_recording(place).duration_s > 0
+        except RecordingError as refused:
+            assert str(refused).startswith("damaged: ")
+    assert capfd.readouterr().err == ""
