@@ -35,7 +35,7 @@ def test_firing_order_is_the_strongest(
     """An even-firing four-stroke is loudest at half its cylinder count.
 
     "A four-cylinder in-line engine will always have its second order component as the
-    dominant excitation" (handbook knowledge, public engineering note on engine orders).
+    dominant excitation" (diracdelta engineering encyclopedia, on engine orders).
     """
     drive = on_engine(cylinders=cylinders)
     settings = EngineSound(slope_db_per_octave=(9.0, 9.0), line_scatter_db=0.0)

@@ -95,3 +95,23 @@ def test_a_fault_the_drive_cannot_have_is_refused(drive: Drive, plain: SceneSett
     settings = replace(plain, faults=(PlantedFault("pump", "rudder", 0.0),))
     with pytest.raises(SettingsError, match=r"'pump' with mechanism 'rudder'.*pump: pumping"):
         make_scene(drive, settings, np.random.default_rng(1))
+
+
+def test_lines_follow_a_sweep(drive: Drive, plain: SceneSettings) -> None:
+    """From 900 to 1800 rpm in 10 s a line of order o is at o x 18 Hz after 2 s, o x 27 after 8."""
+    settings = replace(
+        plain,
+        conditions=(Condition(rpm=900, end_rpm=1800, duration_s=10, wander=0.0),),
+        faults=(PlantedFault("pump", "pumping", 20.0),),
+    )
+    scene = make_scene(drive, settings, np.random.default_rng(6))
+    line = max(scene.truth.recordings[0].lines, key=lambda line: line.tone_to_noise_db)
+    samples = scene.recordings[0].samples
+    for second, turns_hz in ((2.0, 18.0), (8.0, 27.0)):
+        start = round((second - 0.1) * 48000)
+        piece = samples[start : start + 9600] * np.hanning(9600)
+        power = np.abs(np.fft.rfft(piece, 96000)) ** 2
+        expected = line.order * turns_hz
+        near = slice(round(2 * (expected - 15)), round(2 * (expected + 15)))
+        found = (near.start + np.argmax(power[near])) / 2
+        assert found == pytest.approx(expected, abs=2.0)
