@@ -17,8 +17,14 @@ from scipy.fft import rfft
 from acoustic.drive.drive import Engine
 from acoustic.errors import SpeedError
 from acoustic.evidence.angle import AngularSound, points_per_revolution, resample_to_angle
+from acoustic.evidence.engine_bins import FINE_REVOLUTIONS, active_comb_bins, engine_bins
 from acoustic.evidence.findings import OrderBand, OrderSpectrum
-from acoustic.evidence.noise_floor import FloorSettings, degrees_of_freedom, ln_noise_floor
+from acoustic.evidence.noise_floor import (
+    FloorSettings,
+    degrees_of_freedom,
+    ln_noise_floor,
+    without_shadows,
+)
 from acoustic.recording.recording import Recording, Stretch, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
 
@@ -39,6 +45,8 @@ class TrackingSettings:
     shortest_revolutions: int = 6
     lowest_hz: float = 60.0
     """Phones roll off below 60 to 100 Hz; a missing line says nothing there."""
+    smear: float = 7e-4
+    """Relative rms error of the heard speed, which widens lines of high order."""
     floor: FloorSettings = field(default_factory=FloorSettings)
 
 
@@ -86,25 +94,6 @@ def track_orders(
         lowest_hz=settings.lowest_hz,
         revolutions_used=sum(s.revolutions for s in sounds),
     )
-
-
-def engine_bins(orders: Floats, revolutions: int, engine: Engine) -> NDArray[np.bool_]:
-    """Bins that the engine's own lines may fill.
-
-    Long segments leave every half order out; in short ones (high orders) the half
-    orders between the firing multiples are too weak to matter widely, and leaving them
-    all out would leave nothing.
-    """
-    every = np.abs(orders / engine.order_step - np.round(orders / engine.order_step))
-    to_step = every * engine.order_step
-    # An odd-fire engine has no order that stands out: all its steps count as firing.
-    firing = engine.order_step if engine.odd_fire else engine.firing_order
-    to_firing = np.abs(orders / firing - np.round(orders / firing)) * firing
-    if revolutions >= 25:
-        return np.asarray(to_step <= 2.2 / revolutions)
-    if revolutions >= 12:
-        return np.asarray((to_firing <= 2.5 / revolutions) | (to_step <= 0.8 / revolutions))
-    return np.asarray(to_firing <= 1.2 / revolutions)
 
 
 def _speeds_in(speed: SpeedTrace, stretch: Stretch) -> Floats:
@@ -171,16 +160,21 @@ def _band(
     power = np.maximum(powers.mean(axis=0), 1e-12)
     first = int(np.ceil(limits[0] * turns))
     orders = (first + np.arange(power.size)) / turns
-    engine_own = engine_bins(orders, turns, engine)
     freedom = degrees_of_freedom(powers.shape[0])
-    floor = ln_noise_floor(np.log(power), engine_own, freedom, settings.floor)
+    ln_power = np.log(power)
+    engine_own = engine_bins(orders, turns, engine)
+    reach = round(2 * settings.smear * float(np.sqrt(limits[0] * limits[1])) * turns)
+    floor = ln_noise_floor(ln_power, engine_own, freedom, settings.floor, reach)
+    if turns < FINE_REVOLUTIONS:
+        engine_own |= active_comb_bins(orders, ln_power - floor, turns, freedom, engine)
+        floor = ln_noise_floor(ln_power, engine_own, freedom, settings.floor, reach)
     in_hearing = orders * mean_speed_hz >= settings.lowest_hz
     return OrderBand(
         orders=orders,
         revolutions=turns,
         level_db=10 * np.log10(power),
         floor_db=floor * (10 / np.log(10)),
-        excess=np.log(power) - floor,
+        excess=without_shadows(ln_power - floor),
         engine=engine_own,
         visible=in_hearing & ~engine_own,
         segments=int(powers.shape[0]),

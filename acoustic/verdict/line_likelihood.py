@@ -49,7 +49,7 @@ class LikelihoodSettings:
         Relative rms speed error that widens a line. [-]
     """
 
-    floor_bias: tuple[float, ...] = (0.14, 0.13, 0.06, 0.04)
+    floor_bias: tuple[float, ...] = (0.20, 0.17, 0.09, 0.05)
     freedom_shares: tuple[float, float] = (0.9, 4.5)
     level_scatter_db: float = 5.0
     position_sd: float = 5e-4
@@ -91,9 +91,6 @@ class LineTable:
         return np.asarray(np.clip(index, 0, self.ln_order.size - 1), dtype=np.intp)
 
 
-# Side lobes and amplitude wobble of a strong line, distance in bins -> dB below it.
-_SHADOW_BINS = (3, 4, 5, 6, 7, 8, 10, 12)
-_SHADOW_DB = (15.0, 19.0, 22.0, 25.0, 28.0, 31.0, 36.0, 40.0)
 _SMEAR_BINS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 _SMEAR_LOSS = (1.0, 0.77, 0.52, 0.37, 0.29, 0.20)
 
@@ -157,16 +154,6 @@ def _places_of_band(
     return np.flatnonzero((ln_order >= start) & (ln_order < end))
 
 
-def _without_shadows(excess: Floats) -> Floats:
-    """Take the skirts of strong lines off their neighbours."""
-    shadow = np.zeros_like(excess)
-    for bins, loss_db in zip(_SHADOW_BINS, _SHADOW_DB, strict=True):
-        loss = loss_db * np.log(10) / 10
-        shadow[bins:] = np.maximum(shadow[bins:], excess[:-bins] - loss)
-        shadow[:-bins] = np.maximum(shadow[:-bins], excess[bins:] - loss)
-    return excess - shadow
-
-
 def _band_ratios(
     ln_order: Floats,
     band: OrderBand,
@@ -176,7 +163,7 @@ def _band_ratios(
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Likelihood ratio over `LINE_LEVELS_DB` and places, and which places are visible."""
     order = np.exp(ln_order)
-    ln_r = _at_places(_without_shadows(band.excess) + floor_bias, band, order)
+    ln_r = _at_places(band.excess + floor_bias, band, order)
     nearest = np.clip(
         np.rint((order - band.orders[0]) * band.revolutions).astype(int), 0, band.orders.size - 1
     )

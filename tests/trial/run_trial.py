@@ -17,6 +17,7 @@ import sys
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -29,25 +30,49 @@ from scenes import REPORTED_LAYOUTS, TUNING_LAYOUTS, TrialCase, trial_scenes
 from scoring import CaseScore, Scored, render_scores, score_case
 
 from acoustic.drive.expected import expected_families
+from acoustic.evidence.findings import Tone
 from acoustic.evidence.tones import claimed
 from acoustic.screening import Clip, ScreenSettings, listen
+from acoustic.synthetic.truth import TrueLine
 from acoustic.verdict.groups import leading_group
 from acoustic.verdict.joint_match import HeardOrders, match_drive
 
 
 @dataclass(frozen=True, slots=True)
-class TrialEvidence:
-    """What was heard in one scene, and the truth, without the samples."""
+class Recipe:
+    """Which scene: small enough to send to another process."""
 
-    case: TrialCase
+    layout_seed: int
+    number: int
+    singing: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TrialEvidence:
+    """What was heard in one scene, and its true lines per recording, without samples."""
+
+    recipe: Recipe
     orders: tuple[HeardOrders | None, ...]
     false_tones: tuple[int, ...]
     speed_errors: tuple[float, ...]
-    truth: object
+    lines: tuple[tuple[TrueLine, ...], ...]
 
 
-def hear_case(case: TrialCase) -> TrialEvidence:
+@cache
+def cases_of(layout_seed: int, singing: bool, count: int) -> tuple[TrialCase, ...]:
+    """All scenes of a layout."""
+    return tuple(trial_scenes([layout_seed], count, singing=singing))
+
+
+def case_of(recipe: Recipe) -> TrialCase:
+    """The scene of a recipe."""
+    count = 10 * (recipe.number // 10 + 1)
+    return cases_of(recipe.layout_seed, recipe.singing, count)[recipe.number]
+
+
+def hear_case(recipe: Recipe) -> TrialEvidence:
     """Make one scene and listen to it."""
+    case = case_of(recipe)
     scene = case.make()
     settings = ScreenSettings()
     orders, false_tones, errors = [], [], []
@@ -57,13 +82,14 @@ def hear_case(case: TrialCase) -> TrialEvidence:
         true_rpm = truth.speed.mean_rpm
         heard_rpm = one.heard.speed.mean_rpm if one.heard.speed else float("nan")
         errors.append(heard_rpm / true_rpm - 1.0)
-        false_tones.append(_false_tones(claimed(one.heard.tones), truth))
-    return TrialEvidence(case, tuple(orders), tuple(false_tones), tuple(errors), scene.truth)
+        false_tones.append(_false_tones(claimed(one.heard.tones), truth.lines))
+    lines = tuple(truth.lines for truth in scene.truth.recordings)
+    return TrialEvidence(recipe, tuple(orders), tuple(false_tones), tuple(errors), lines)
 
 
-def _false_tones(tones: Iterable[object], truth: object) -> int:
+def _false_tones(tones: Iterable[Tone], lines: Sequence[TrueLine]) -> int:
     """Claimed tones that no planted line accounts for."""
-    true_orders = np.array([line.order for line in truth.lines])
+    true_orders = np.array([line.order for line in lines])
     count = 0
     for tone in tones:
         near = np.abs(true_orders - tone.order) < np.maximum(0.004 * tone.order, 0.12)
@@ -73,35 +99,35 @@ def _false_tones(tones: Iterable[object], truth: object) -> int:
 
 def judge(evidence: TrialEvidence, recordings: int, settings: ScreenSettings) -> CaseScore:
     """Match one scene on its first `recordings` recordings and score it."""
-    case = evidence.case
+    case = case_of(evidence.recipe)
     families = expected_families(case.drive)
     heard = [o for o in evidence.orders[:recordings] if o is not None]
     if not heard:
-        return score_case(evidence, recordings, None, None)
+        return score_case(case, evidence.lines[:recordings], None, None)
     answer = match_drive(case.drive, families, heard, settings.match)
     group = leading_group(case.drive, families, answer)
-    return score_case(evidence, recordings, answer, group)
+    return score_case(case, evidence.lines[:recordings], answer, group)
 
 
-def evidence_of(cases: Sequence[TrialCase], cache: Path | None) -> list[TrialEvidence]:
-    """Listen to all cases, two at a time; kept in `cache` if given."""
-    if cache and cache.exists():
-        with cache.open("rb") as stream:
+def evidence_of(cases: Sequence[Recipe], kept: Path | None) -> list[TrialEvidence]:
+    """Listen to all cases, two at a time; kept in `kept` if given."""
+    if kept and kept.exists():
+        with kept.open("rb") as stream:
             return list(pickle.load(stream))  # noqa: S301 - our own file
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         heard = list(pool.map(hear_case, cases, chunksize=4))
-    if cache:
-        with cache.open("wb") as stream:
+    if kept:
+        with kept.open("wb") as stream:
             pickle.dump(heard, stream)
     return heard
 
 
 def run(
-    layouts: Sequence[int], per_layout: int, singing: bool, cache: Path | None
+    layouts: Sequence[int], per_layout: int, singing: bool, kept: Path | None
 ) -> dict[int, Scored]:
     """Scores at one speed and at two."""
-    cases = list(trial_scenes(layouts, per_layout, singing=singing))
-    evidence = evidence_of(cases, cache)
+    cases = [Recipe(seed, n, singing) for seed in layouts for n in range(per_layout)]
+    evidence = evidence_of(cases, kept)
     settings = ScreenSettings()
     return {n: Scored([judge(e, n, settings) for e in evidence], evidence) for n in (1, 2)}
 
@@ -120,10 +146,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     everything = {}
     for singing in (False, True):
         name = "singing" if singing else "silent"
-        cache = options.cache / f"{'tuning' if options.tuning else 'reported'}_{name}.pickle" if (
-            options.cache
-        ) else None
-        everything[name] = run(layouts, options.per_layout, singing, cache)
+        stem = f"{'tuning' if options.tuning else 'reported'}_{name}_{options.per_layout}"
+        kept = options.cache / f"{stem}_{len(layouts)}.pickle" if options.cache else None
+        everything[name] = run(layouts, options.per_layout, singing, kept)
     print(render_scores(everything))
     if options.picture:
         from reliability import write_reliability_picture

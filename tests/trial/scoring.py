@@ -44,20 +44,18 @@ class Scored:
     evidence: list[Any]
 
 
-def score_case(evidence: Any, recordings: int, answer: Any, group: Any) -> CaseScore:
+def score_case(case: Any, heard_lines: Any, answer: Any, group: Any) -> CaseScore:
     """Compare one answer with the truth."""
-    case = evidence.case
-    truths = evidence.truth.recordings[:recordings]
     guilty = case.fault.part if case.fault else None
     detectable = guilty is not None and any(
-        line.detectable and line.role == "fault" for t in truths for line in t.lines
+        line.detectable and line.role == "fault" for lines in heard_lines for line in lines
     )
     label = f"layout {case.layout_seed} scene {case.number}: {guilty}"
     if case.fault:
         label += f" / {case.fault.mechanism} {case.fault.level_db:.0f} dB"
     if answer is None:
         return CaseScore(detectable, bool(guilty), False, None, False, 0, (), (), label)
-    sounding = {line.part for t in truths for line in t.lines}
+    sounding = {line.part for lines in heard_lines for line in lines}
     faulty = answer.result.faulty
     rank = None
     in_group = False
@@ -74,8 +72,7 @@ def score_case(evidence: Any, recordings: int, answer: Any, group: Any) -> CaseS
         len(group.parts),
         tuple((float(p), part == guilty) for p, part in zip(faulty, answer.parts, strict=True)),
         tuple(
-            (source_probability(answer, k), part in sounding)
-            for k, part in enumerate(answer.parts)
+            (source_probability(answer, k), part in sounding) for k, part in enumerate(answer.parts)
         ),
         label,
     )
