@@ -52,7 +52,9 @@ class SpeedLog:
             object.__setattr__(self, field, values)
 
 
-def align_speed_log(log: SpeedLog, heard: SpeedTrace | None, duration_s: float) -> SpeedTrace:
+def align_speed_log(
+    log: SpeedLog, heard: SpeedTrace | None, duration_s: float, start_s: float = 0.0
+) -> SpeedTrace:
     """Lay a log over a recording.
 
     The log is slid by up to 20 s either way and correlated with the heard speed smoothed
@@ -67,14 +69,21 @@ def align_speed_log(log: SpeedLog, heard: SpeedTrace | None, duration_s: float) 
         Speed heard in the recording, None if it could not be heard.
     duration_s : float
         Length of the recording. [s]
+    start_s : float
+        Where in its file the recording begins, if only a part of a long file is used: the
+        log is taken to start within 20 s of the file, not of the part. [s]
 
     Returns
     -------
     SpeedTrace
         With ``source="log"`` and a note that says how it was laid over.
     """
-    near = log.time_s <= duration_s + _LARGEST_OFFSET_S
-    time_s, speed_hz = _thinned(log.time_s[near], log.speed_rpm[near] / 60.0)
+    from_start_s = log.time_s - start_s
+    near = from_start_s >= -_LARGEST_OFFSET_S
+    near &= from_start_s <= duration_s + _LARGEST_OFFSET_S
+    if not np.any(near):
+        return _mean_only(log.speed_rpm / 60.0, "it does not reach the part of the clip used")
+    time_s, speed_hz = _thinned(from_start_s[near], log.speed_rpm[near] / 60.0)
     if heard is None or heard.time_s.size < 2:
         return _mean_only(speed_hz, "the speed could not be heard, so its offset is not known")
     if min(_scatter(speed_hz), _scatter(heard.speed_hz)) < _HELD:

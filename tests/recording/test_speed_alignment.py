@@ -102,3 +102,17 @@ def test_logs_of_any_size() -> None:
     rows_s = np.arange(0, 40, 0.004)
     many = SpeedLog(rows_s, np.interp(rows_s, STEP_S * np.arange(rpm.size), rpm))
     assert "at +0.00 s" in align_speed_log(many, heard, 40.0).note
+
+
+def test_part_of_a_long_file() -> None:
+    """The log starts with the file, the recording is a part of it from 600 s on."""
+    rng = np.random.default_rng(4)
+    rpm = _wander(rng, 80.0)
+    part = _logged(rpm, 18.0, rng)
+    hour_s = np.concatenate([np.arange(0.0, 590.0), 600.0 + part.time_s])
+    hour_rpm = np.concatenate([np.full(590, 2000.0), part.speed_rpm])
+    heard = _heard(rpm[400:1200], rng)  # from 20 s on: 2 s after row 600 s of the log
+    trace = align_speed_log(SpeedLog(hour_s, hour_rpm), heard, 40.0, start_s=600.0)
+    assert "first row is at -2.0" in trace.note or "first row is at -1.9" in trace.note
+    none = align_speed_log(SpeedLog(hour_s, hour_rpm), heard, 40.0, start_s=9000.0)
+    assert "does not reach" in none.note
