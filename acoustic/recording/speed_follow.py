@@ -16,8 +16,11 @@ from scipy.ndimage import gaussian_filter1d
 from acoustic.drive.drive import Engine
 from acoustic.recording.speed_comb import comb_kernel
 from acoustic.recording.speed_path import best_path, between_cells
-from acoustic.recording.speed_settings import SpeedSettings
-from acoustic.recording.speed_sound import LowSound, make_steady, white_frames
+from acoustic.recording.speed_settings import CloseSearch, SpeedSettings
+from acoustic.recording.speed_sound import SpeedSound, make_steady, white_frames
+
+TRUST_POWER = 4.0
+LEAST_TRUST = 0.1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,13 +31,13 @@ class FollowedSpeed:
     ----------
     time_s, speed_hz : ndarray, shape (points,)
         [s], [Hz]
-    score : float
-        Comb score per frame, about 1 in noise. [-]
+    trust : tuple of float
+        How far each view is to be trusted against the best one, 0 to 1.
     """
 
     time_s: NDArray[np.float64]
     speed_hz: NDArray[np.float64]
-    score: float
+    trust: tuple[float, ...]
 
     @property
     def median_hz(self) -> float:
@@ -43,44 +46,75 @@ class FollowedSpeed:
 
     def times(self, ratio: float) -> FollowedSpeed:
         """Return the same path at a multiple of the speed."""
-        return FollowedSpeed(self.time_s, ratio * self.speed_hz, self.score)
+        return FollowedSpeed(self.time_s, ratio * self.speed_hz, self.trust)
 
 
 def follow_widely(
-    sound: LowSound, engine: Engine, range_hz: tuple[float, float], settings: SpeedSettings
+    views: tuple[SpeedSound, ...],
+    engine: Engine,
+    range_hz: tuple[float, float],
+    settings: SpeedSettings,
 ) -> FollowedSpeed | None:
     """Follow the comb over a whole range of speeds; None if too few frames fit in."""
     s = settings
-    frames = white_frames(sound, s.window_s, s.hop_s, s.top_hz, s.neighbourhood_hz)
-    if frames.time_s.size < 3:
-        return None
     cells = max(3, int(np.log(range_hz[1] / range_hz[0]) / s.grid) + 1)
     speeds_hz = range_hz[0] * np.exp(s.grid * np.arange(cells))
-    bins = frames.level.shape[1]
-    score = frames.level @ comb_kernel(engine, speeds_hz, bins, frames.bin_hz, s.top_hz)
-    hops = np.diff(frames.time_s) / s.hop_s
-    path, total = best_path(score, hops, s.step_sd * np.sqrt(s.hop_s / 0.1) / s.grid)
-    speed_hz = speeds_hz[0] * np.exp(s.grid * between_cells(score, path))
-    return FollowedSpeed(frames.time_s, speed_hz, total / path.size)
+    time_s, scores = _comb_scores(views, engine, speeds_hz, s.window_s, s.hop_s, s)
+    if time_s.size < 3:
+        return None
+    total = np.sum(scores, axis=0)
+    path, _ = best_path(total, np.diff(time_s) / s.hop_s, s.step_sd / s.grid)
+    speed_hz = speeds_hz[0] * np.exp(s.grid * between_cells(total, path))
+    # Each score has about sd 1 in noise, so the mean score is what a view has to say.
+    said = [max(0.0, float(score[np.arange(path.size), path].mean())) for score in scores]
+    trust = tuple((each / max(*said, 1e-9)) ** TRUST_POWER for each in said)
+    return FollowedSpeed(time_s, speed_hz, trust)
 
 
 def follow_closely(
-    sound: LowSound, engine: Engine, rough: FollowedSpeed, settings: SpeedSettings
+    views: tuple[SpeedSound, ...],
+    engine: Engine,
+    rough: FollowedSpeed,
+    search: CloseSearch,
+    settings: SpeedSettings,
 ) -> FollowedSpeed:
     """Follow the comb again, near a speed that is roughly known."""
-    s = settings
     smooth_hz = gaussian_filter1d(rough.speed_hz, 1.0, mode="nearest")
-    steady = make_steady(sound, rough.time_s, smooth_hz)
-    fine = white_frames(steady.sound, s.fine_window_s, s.fine_hop_s, s.top_hz, s.neighbourhood_hz)
-    if fine.time_s.size < 3:
+    steady = make_steady(views, rough.time_s, smooth_hz)
+    cells = round(search.reach / search.grid)
+    near_hz = steady.speed_hz * np.exp(search.grid * np.arange(-cells, cells + 1))
+    kept = [k for k, trust in enumerate(rough.trust) if trust >= LEAST_TRUST]
+    heard = tuple(steady.views[k] for k in kept)
+    steady_s, scores = _comb_scores(heard, engine, near_hz, search.window_s, search.hop_s, settings)
+    if steady_s.size < 3:
         return rough
-    reach = round(s.fine_reach / s.fine_grid)
-    near_hz = steady.speed_hz * np.exp(s.fine_grid * np.arange(-reach, reach + 1))
-    score = fine.level @ comb_kernel(engine, near_hz, fine.level.shape[1], fine.bin_hz, s.top_hz)
-    hops = np.diff(fine.time_s) / s.fine_hop_s
-    path, total = best_path(score, hops, s.fine_step_sd / s.fine_grid)
-    left = s.fine_grid * (between_cells(score, path) - reach)
-    left = gaussian_filter1d(left, s.smooth_s / s.fine_hop_s, mode="nearest")
-    time_s = np.interp(fine.time_s, steady.steady_s, steady.real_s)
+    score = sum(
+        (np.float32(rough.trust[k]) * each for k, each in zip(kept, scores, strict=True)),
+        start=np.zeros((1, 1), dtype=np.float32),
+    )
+    path, _ = best_path(score, np.diff(steady_s) / search.hop_s, search.step_sd / search.grid)
+    left = search.grid * (between_cells(score, path) - cells)
+    left = gaussian_filter1d(left, search.smooth_s / search.hop_s, mode="nearest")
+    time_s = np.interp(steady_s, steady.steady_s, steady.real_s)
     speed_hz = np.interp(time_s, rough.time_s, smooth_hz) * np.exp(left)
-    return FollowedSpeed(time_s, speed_hz, total / path.size)
+    return FollowedSpeed(time_s, speed_hz, rough.trust)
+
+
+def _comb_scores(
+    views: tuple[SpeedSound, ...],
+    engine: Engine,
+    speeds_hz: NDArray[np.float64],
+    window_s: float,
+    hop_s: float,
+    s: SpeedSettings,
+) -> tuple[NDArray[np.float64], list[NDArray[np.float32]]]:
+    """Middles of the frames [s] and, view by view, their comb scores."""
+    time_s = np.empty(0)
+    scores = []
+    for view in views:
+        frames = white_frames(view, window_s, hop_s, view.top_hz, s.neighbourhood_hz)
+        bins = frames.level.shape[1]
+        kernel = comb_kernel(engine, speeds_hz, bins, frames.bin_hz, view.top_hz)
+        scores.append(np.asarray(frames.level @ kernel, dtype=np.float32))
+        time_s = frames.time_s
+    return time_s, scores

@@ -10,14 +10,9 @@ from acoustic.drive.drive import Engine
 from acoustic.errors import SpeedError
 from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.speed_follow import FollowedSpeed, follow_closely, follow_widely
-from acoustic.recording.speed_multiple import (
-    line_tables,
-    log_likelihood,
-    multiples,
-    steady_lines,
-)
+from acoustic.recording.speed_multiple import line_odds, log_likelihood, multiples
 from acoustic.recording.speed_settings import SpeedSettings
-from acoustic.recording.speed_sound import LowSound, low_sound, make_steady
+from acoustic.recording.speed_sound import SpeedSound, bass, envelope, make_steady
 from acoustic.recording.speed_trace import SpeedTrace
 
 DEFAULT = SpeedSettings()
@@ -34,7 +29,7 @@ class OtherSpeed:
     rpm : float
         [1/min]
     multiple : float
-        Of the chosen speed. [-]
+        Of the speed first followed. [-]
     log_likelihood : float
         Over "no engine here". [nat]
     """
@@ -103,13 +98,17 @@ def hear_speed(
         If `prior_rpm` is not a range above 0.
     """
     range_hz = _search_range_hz(engine, prior_rpm)
-    sound = low_sound(recording, stretches, settings.rate_hz)
-    rough = follow_widely(sound, engine, range_hz, settings)
+    views = (
+        bass(recording, stretches, settings.rate_hz, settings.top_hz),
+        envelope(recording, stretches),
+    )
+    rough = follow_widely(views, engine, range_hz, settings)
     if rough is None or stretches.used_s < settings.shortest_s:
         short = f"Only {stretches.used_s:.1f} s of usable sound: too short to hear the speed."
         return HeardSpeed(None, float("nan"), f"{short} {GIVE_IT}")
-    followed = follow_closely(sound, engine, rough, settings)
-    ranked = _ranked_speeds(sound, followed, engine, range_hz, settings)
+    near = follow_closely(views, engine, rough, settings.near, settings)
+    followed = follow_closely(views, engine, near, settings.fine, settings)
+    ranked = _ranked_speeds(views, followed, engine, range_hz, settings)
     if not ranked:
         return HeardSpeed(None, float("nan"), f"No stretch is long enough. {GIVE_IT}")
     best, others = ranked[0], tuple(ranked[1:6])
@@ -118,7 +117,8 @@ def hear_speed(
     if refusal:
         return HeardSpeed(None, gap, refusal, others, best.rpm, best.log_likelihood)
     if best.multiple != 1:
-        followed = follow_closely(sound, engine, rough.times(best.multiple), settings)
+        followed = followed.times(best.multiple)
+        followed = follow_closely(views, engine, followed, settings.fine, settings)
     trace = _trace(followed, others, gap, engine, settings)
     return HeardSpeed(trace, gap, trace.note, others, best.rpm, best.log_likelihood)
 
@@ -138,42 +138,29 @@ def _search_range_hz(engine: Engine, prior_rpm: tuple[float, float] | None) -> t
 
 
 def _ranked_speeds(
-    sound: LowSound,
+    views: tuple[SpeedSound, ...],
     followed: FollowedSpeed,
     engine: Engine,
     range_hz: tuple[float, float],
     s: SpeedSettings,
 ) -> list[OtherSpeed]:
     """Every multiple of the followed speed within the range, likeliest first."""
-    steady = make_steady(sound, followed.time_s, followed.speed_hz)
-    top_hz = float(np.clip(s.lines_orders * steady.speed_hz, s.lines_top_hz, s.top_hz))
-    lines = steady_lines(
-        steady.sound, s.lines_window_s, top_hz + s.neighbourhood_hz, s.neighbourhood_hz
-    )
-    if lines is None:
-        return []
-    tables = line_tables(lines)
+    steady = make_steady(views, followed.time_s, followed.speed_hz)
+    least_hz = s.lines_orders * steady.speed_hz
+    heard = []
+    for view in steady.views:
+        top_hz = min(view.top_hz, max(s.lines_top_hz, least_hz))
+        heard.append(line_odds(view, s.lines_window_s, top_hz, s.neighbourhood_hz))
+    odds = [each for each in heard if each is not None]
     ratios = multiples(range_hz[0] / followed.median_hz, range_hz[1] / followed.median_hz)
     judged = [
-        OtherSpeed(
-            60 * ratio * followed.median_hz,
-            float(ratio),
-            log_likelihood(
-                tables,
-                lines.bin_hz,
-                ratio * steady.speed_hz,
-                engine,
-                s.lines_low_hz,
-                top_hz,
-            ),
-        )
-        for ratio in ratios
+        (sum(log_likelihood(each, ratio * steady.speed_hz, engine) for each in odds), ratio)
+        for ratio in ratios.tolist()
+        if odds
     ]
-    judged.sort(key=lambda speed: -speed.log_likelihood)
-    first = judged[0].multiple if judged else 1.0
-    return judged[:1] + [
-        OtherSpeed(o.rpm, o.multiple / first, o.log_likelihood) for o in judged[1:]
-    ]
+    judged.sort(reverse=True)
+    rpm = 60 * followed.median_hz
+    return [OtherSpeed(ratio * rpm, ratio, total) for total, ratio in judged]
 
 
 def _refusal(best: OtherSpeed, others: tuple[OtherSpeed, ...], gap: float, s: SpeedSettings) -> str:

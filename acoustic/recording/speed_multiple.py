@@ -28,56 +28,75 @@ from scipy.ndimage import median_filter
 
 from acoustic.drive.drive import Engine
 from acoustic.recording.speed_comb import engine_orders
-from acoustic.recording.speed_sound import LowSound, white_frames
+from acoustic.recording.speed_sound import SpeedSound, white_frames
 
 Floats = NDArray[np.float64]
 
 SHARES = np.array([0.02, 0.15, 0.4, 0.7, 0.95])
-MEANS = np.array([0.7, 1.5, 2.5, 3.5, 4.5])  # nat
+MEANS = np.array([0.4, 0.8, 1.5, 2.5, 3.5, 4.5])  # nat
 FIRING_SPREADS = np.array([0.4, 0.8, 1.5])  # sd of levels about their mean, nat
 OTHER_SPREAD = 1.2  # the same for the other orders, nat
+NARROW = 0.2  # weak lines scatter less: no more than this and half their mean, nat
 # How often a share or a mean is met before listening. Judgement, checked on made scenes.
 FIRING_SHARE = np.array([0.02, 0.05, 0.13, 0.30, 0.50])
 OTHER_SHARE = np.array([0.2, 0.2, 0.2, 0.2, 0.2])
-TOGETHER = 2.0  # nats lost per step between the shares of whole and half orders
+TOGETHER = 1.0  # nats lost per step between the shares of whole and half orders
+LEAD = 1.0  # nats by which firing orders usually lead
 OVER_FIRING = 2.0  # nats lost per nat by which other orders stand above the firing orders
 STRAY_SHARE, STRAY_MEAN = 0.04, 1.5
+LEAST_SD = 0.05  # nat
 LARGEST_TERM = 8  # multiples a/b with a, b up to this
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SteadyLines:
-    """Mean level of the lines of a sound made steady.
+class LineOdds:
+    """What the lines of one view of a steady sound say, for every place.
 
     Attributes
     ----------
-    level : ndarray, shape (bins,)
-        Mean log power re its surroundings, first bin 0 Hz. [nat]
-    sd : float
-        Standard deviation of `level` where there is no line. [nat]
+    table : ndarray, shape (4 spreads, 5 shares, 6 means, bins)
+        Log likelihood ratio "line of a class" over "anything". The first three spreads
+        are those of firing orders, the last that of all others. [nat]
     bin_hz : float
-        Spacing of the bins. [Hz]
+        Spacing of the bins; the first is 0 Hz. [Hz]
+    lowest_hz, top_hz : float
+        Range in which lines are judged. [Hz]
     """
 
-    level: Floats
-    sd: float
+    table: Floats
     bin_hz: float
+    lowest_hz: float
+    top_hz: float
 
 
-def steady_lines(
-    sound: LowSound, window_s: float, top_hz: float, neighbourhood_hz: float
-) -> SteadyLines | None:
-    """Average the whitened spectra of a steady sound; None if no frame fits in."""
-    frames = white_frames(sound, window_s, window_s / 3, top_hz, neighbourhood_hz)
+def line_odds(
+    view: SpeedSound, window_s: float, top_hz: float, neighbourhood_hz: float
+) -> LineOdds | None:
+    """Judge the mean whitened spectrum of a steady view; None if no frame fits in."""
+    kept_hz = top_hz + neighbourhood_hz
+    frames = white_frames(view, window_s, window_s / 3, kept_hz, neighbourhood_hz)
     if frames.time_s.size == 0:
         return None
     level = frames.level.mean(axis=0, dtype=np.float64)
     width = int(neighbourhood_hz / frames.bin_hz) | 1
     level -= median_filter(level, width, mode="nearest")
+    return LineOdds(_line_table(level), frames.bin_hz, view.lowest_hz, top_hz)
+
+
+def _line_table(level: Floats) -> Floats:
     # Lines only lift levels, so the lower half shows the noise alone.
     below = -level[level < 0]
-    sd = 1.4826 * float(np.median(below)) if below.size else 0.0
-    return SteadyLines(level, max(sd, 0.05), frames.bin_hz)
+    sd = max(1.4826 * float(np.median(below)) if below.size else 0.0, LEAST_SD)
+    stray = np.where(level > 0, np.exp(-np.maximum(level, 0) / STRAY_MEAN) / STRAY_MEAN, 0.0)
+    anywhere = (1 - STRAY_SHARE) * _normal(level, sd) + STRAY_SHARE * stray + 1e-6
+    spreads = np.minimum.outer(np.append(FIRING_SPREADS, OTHER_SPREAD), NARROW + 0.5 * MEANS)
+    line = _normal(level - MEANS[:, None], np.hypot(spreads, sd)[:, :, None])
+    excess = line[:, None] / anywhere - 1
+    return np.asarray(np.log1p(SHARES[:, None, None] * excess))
+
+
+def _normal(z: Floats, sd: Floats | float) -> Floats:
+    return np.asarray(np.exp(-0.5 * (z / sd) ** 2) / (sd * np.sqrt(2 * np.pi)))
 
 
 def multiples(low: float, high: float) -> Floats:
@@ -87,53 +106,15 @@ def multiples(low: float, high: float) -> Floats:
     return np.asarray(ratio[(ratio >= low) & (ratio <= high)])
 
 
-def line_tables(lines: SteadyLines) -> Floats:
-    """Log likelihood ratio of every bin, shape (4 spreads, 5 shares, 5 means, bins).
-
-    The first three spreads are those of firing orders, the last that of all others.
-    """
-    z, sd = lines.level, lines.sd
-    stray = np.where(z > 0, np.exp(-np.maximum(z, 0) / STRAY_MEAN) / STRAY_MEAN, 0.0)
-    anywhere = (1 - STRAY_SHARE) * _normal(z, sd) + STRAY_SHARE * stray + 1e-6
-    spreads = np.hypot(np.append(FIRING_SPREADS, OTHER_SPREAD), sd)
-    line = np.stack([_normal(z - MEANS[:, None], float(spread)) for spread in spreads])
-    excess = line[:, None] / anywhere - 1
-    return np.asarray(np.log1p(SHARES[:, None, None] * excess))
-
-
-def _normal(z: Floats, sd: float) -> Floats:
-    return np.asarray(np.exp(-0.5 * (z / sd) ** 2) / (sd * np.sqrt(2 * np.pi)))
-
-
-def log_likelihood(
-    tables: Floats,
-    bin_hz: float,
-    speed_hz: float,
-    engine: Engine,
-    low_hz: float,
-    top_hz: float,
-) -> float:
-    """Log likelihood of one speed against "no engine here". [nat]
-
-    Parameters
-    ----------
-    tables : ndarray, shape (4, 5, 5, bins)
-        From `line_tables`.
-    bin_hz : float
-        Spacing of the bins. [Hz]
-    speed_hz : float
-        Crankshaft speed to judge. [Hz]
-    engine : Engine
-    low_hz, top_hz : float
-        Orders outside are not used. [Hz]
-    """
-    order, firing, whole = engine_orders(engine, top_hz / speed_hz)
-    heard = order * speed_hz >= low_hz
-    position = order[heard] * speed_hz / bin_hz
+def log_likelihood(odds: LineOdds, speed_hz: float, engine: Engine) -> float:
+    """Log likelihood of one speed [Hz] against "no engine here". [nat]"""
+    order, firing, whole = engine_orders(engine, odds.top_hz / speed_hz)
+    heard = order * speed_hz >= odds.lowest_hz
+    position = order[heard] * speed_hz / odds.bin_hz
     firing, whole = firing[heard], whole[heard]
-    bins = np.minimum(position.astype(np.intp), tables.shape[-1] - 2)
+    bins = np.minimum(position.astype(np.intp), odds.table.shape[-1] - 2)
     part = position - bins
-    at_line = tables[..., bins] * (1 - part) + tables[..., bins + 1] * part
+    at_line = odds.table[..., bins] * (1 - part) + odds.table[..., bins + 1] * part
     firings = at_line[:-1][..., firing].sum(axis=-1)
     wholes = at_line[-1][..., whole & ~firing].sum(axis=-1)
     halves = at_line[-1][..., ~whole & ~firing].sum(axis=-1)
@@ -145,7 +126,9 @@ def _averaged(firings: Floats, wholes: Floats, halves: Floats) -> float:
 
     `firings` has shape (spreads, shares, means), the others (shares, means).
     """
-    over = OVER_FIRING * np.maximum(0.0, MEANS[:, None] - MEANS)  # other's mean, firing's mean
+    over = OVER_FIRING * np.maximum(
+        0.0, MEANS[:, None] - MEANS + LEAD
+    )  # other's mean, firing's mean
     mean_prior = -over - np.log(np.exp(-over).sum(axis=0))
     # Shape (shares, firing mean): averaged over the other's mean.
     whole, half = (_log_sum(table[:, :, None] + mean_prior, axis=1) for table in (wholes, halves))

@@ -6,6 +6,32 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
+class CloseSearch:
+    """How a speed that is roughly known is followed more closely.
+
+    Attributes
+    ----------
+    window_s, hop_s : float
+        Frames. [s]
+    reach : float
+        How far from the rough speed to look. [-]
+    grid : float
+        Step from speed to speed. [-]
+    step_sd : float
+        Usual change of speed from frame to frame. [-]
+    smooth_s : float
+        Standard deviation of the smoothing afterwards. [s]
+    """
+
+    window_s: float = 0.5
+    hop_s: float = 0.05
+    reach: float = 0.015
+    grid: float = 0.0005
+    step_sd: float = 0.0015
+    smooth_s: float = 0.06
+
+
+@dataclass(frozen=True, slots=True)
 class SpeedSettings:
     """Settings of hearing the speed; fitted on made scenes unless a reason is given.
 
@@ -20,13 +46,9 @@ class SpeedSettings:
     window_s, hop_s, grid : float
         Frames of the first search [s], and its step from speed to speed. [-]
     step_sd : float
-        Usual change of speed in 0.1 s. [-]
-    fine_window_s, fine_hop_s, fine_grid, fine_step_sd : float
-        The same for the second search; the change is per hop.
-    fine_reach : float
-        How far from the first the second search looks. [-]
-    smooth_s : float
-        Standard deviation of the smoothing of the finished trace. [s]
+        Usual change of speed from frame to frame. [-]
+    near, fine : CloseSearch
+        The second and third search, each about the speed found before.
     lines_window_s, lines_low_hz, lines_top_hz : float
         Frames and range of the spectrum on which multiples are judged. [s], [Hz]
     lines_orders : float
@@ -43,22 +65,18 @@ class SpeedSettings:
 
     rate_hz: float = 3000.0
     top_hz: float = 1200.0
-    neighbourhood_hz: float = 60.0
-    window_s: float = 1.0
+    neighbourhood_hz: float = 40.0
+    window_s: float = 0.7
     hop_s: float = 0.2
-    grid: float = 0.002
-    step_sd: float = 0.004
-    fine_window_s: float = 0.5
-    fine_hop_s: float = 0.05
-    fine_grid: float = 0.0005
-    fine_step_sd: float = 0.0015
-    fine_reach: float = 0.015
-    smooth_s: float = 0.1
+    grid: float = 0.003
+    step_sd: float = 0.01
+    near: CloseSearch = CloseSearch(reach=0.06, grid=0.001, step_sd=0.005)
+    fine: CloseSearch = CloseSearch()
     lines_window_s: float = 3.0
     lines_low_hz: float = 20.0
     lines_top_hz: float = 400.0
     lines_orders: float = 20.0
     least_nats: float = 10.0
-    least_gap: float = 2.0
-    sure_gap: float = 6.0
+    least_gap: float = 3.0
+    sure_gap: float = 8.0
     shortest_s: float = 3.0
