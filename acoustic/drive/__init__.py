@@ -2,5 +2,5 @@
 
 Reading order: layout, drive, faults, engine, pulleys, belts, bearings, gears, places,
 shafts, linking, belt_links, links, belt_paths, parts, build, line_numbers, layout_file,
-expected, order_table.
+expected, hiding, order_table.
 """

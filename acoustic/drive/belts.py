@@ -8,6 +8,7 @@ where (c2 - c1) . n = R2 - R1, for open and crossed tangents alike.
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Sequence
@@ -74,7 +75,7 @@ def belt_route(
     -------
     Route or None
         None if no belt can run so: pulleys overlap, or the order and the sides do not
-        close to one simple loop.
+        close to one simple loop that never crosses itself.
     """
     count = len(centres_mm)
     signed = [turn * radius for turn, radius in zip(turns, radii_mm, strict=True)]
@@ -90,6 +91,8 @@ def belt_route(
     wraps = tuple((turns[i] * (headings[i] - headings[i - 1])) % _FULL_TURN for i in range(count))
     turned = sum(turn * wrap for turn, wrap in zip(turns, wraps, strict=True))
     if abs(abs(turned) - _FULL_TURN) > 1e-6:
+        return None
+    if any(_cross(*pair) for pair in itertools.combinations(tangents, 2)):
         return None
     spans = tuple(math.dist(*tangent) for tangent in tangents)
     arcs = sum(wrap * radius for wrap, radius in zip(wraps, radii_mm, strict=True))
@@ -111,6 +114,19 @@ def _tangent(
     leave = (start[0] - signed_start * normal[0], start[1] - signed_start * normal[1])
     reach = (end[0] - signed_end * normal[0], end[1] - signed_end * normal[1])
     return heading, (leave, reach)
+
+
+def _cross(first: tuple[Point, Point], second: tuple[Point, Point]) -> bool:
+    """Tell whether two spans cross: each has its ends on both sides of the other."""
+
+    def side(line: tuple[Point, Point], point: Point) -> float:
+        (x0, y0), (x1, y1) = line
+        return (x1 - x0) * (point[1] - y0) - (y1 - y0) * (point[0] - x0)
+
+    return (
+        side(first, second[0]) * side(first, second[1]) < 0
+        and side(second, first[0]) * side(second, first[1]) < 0
+    )
 
 
 def pitch_length_mm(reference_length_mm: float, line_differential_mm: float) -> float:

@@ -11,6 +11,7 @@ from acoustic.drive.drive import (
     Bearing,
     BeltGeometry,
     Drive,
+    Engine,
     Part,
     PulleyGeometry,
     ShaftSpeed,
@@ -70,22 +71,53 @@ def resolve_drive(
     parts |= {part.name: part for part in _following_parts(linking, belts)}
     if faults.found:
         return None, faults.found
-    drive = Drive(
-        name=layout.name,
+    linking.notes += _gaps(linking, parts)
+    return _drive(linking, engine, speeds, parts, (tuple(bearings), belts)), []
+
+
+def _drive(
+    linking: Linking,
+    engine: Engine,
+    speeds: Mapping[str, ShaftSpeed],
+    parts: Mapping[str, Part],
+    rest: tuple[tuple[Bearing, ...], Mapping[str, BeltGeometry]],
+) -> Drive:
+    pulleys = linking.places.pulleys
+    return Drive(
+        name=linking.layout.name,
         engine=engine,
-        shafts=MappingProxyType(speeds),
+        shafts=MappingProxyType(dict(speeds)),
         unknowns=MappingProxyType(linking.unknowns),
         pulleys=MappingProxyType(
-            {name: _pulley(linking, place, speeds) for name, place in places.pulleys.items()}
+            {name: _pulley(linking, place, speeds) for name, place in pulleys.items()}
         ),
-        belts=MappingProxyType(belts),
-        bearings=tuple(bearings),
-        parts=MappingProxyType(parts),
-        layout=layout,
-        knowledge=knowledge,
+        belts=MappingProxyType(dict(rest[1])),
+        bearings=rest[0],
+        parts=MappingProxyType(dict(parts)),
+        layout=linking.layout,
+        knowledge=linking.knowledge,
         notes=tuple(linking.notes),
     )
-    return drive, []
+
+
+def _gaps(linking: Linking, parts: Mapping[str, Part]) -> Iterator[str]:
+    """Yield what could be predicted if more had been counted."""
+    for part in parts.values():
+        kind = linking.knowledge.kinds[part.kind]
+        known = part.quantities.keys()
+        for row in kind.mechanism:
+            if kind.listed and not any(line.formula.names <= known for line in row.line):
+                wanted = " and ".join(sorted(row.line[0].formula.names - known))
+                yield (
+                    f"{part.name}: {wanted} not given, so the lines of "
+                    f'"{row.title}" are not predicted. Count and add them.'
+                )
+    left_out = [typed.name for typed in linking.layout.component if typed.bearings is None]
+    if left_out:
+        yield (
+            f"no bearings given for {', '.join(left_out)}: their race lines are not predicted. "
+            "Add bearings, or bearings = [] where there are none."
+        )
 
 
 def _listed_parts(linking: Linking, faults: Faults) -> dict[str, Part]:

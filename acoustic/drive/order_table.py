@@ -7,7 +7,6 @@ phone's loss of low frequencies.
 
 from __future__ import annotations
 
-import bisect
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,19 +15,10 @@ from acoustic.drive.belts import belt_speed_m_s, span_frequency_hz, split_sectio
 from acoustic.drive.drive import BeltGeometry, Drive, ExpectedFamily, ExpectedLine, ShaftSpeed
 from acoustic.drive.expected import expected_families
 from acoustic.drive.gears import gear_train
+from acoustic.drive.hiding import PlacedLine, find_hiding, order_hz, strong_lines
 
-PHONE_LIMIT_HZ = 60.0
-"""Phones' microphones and recorders take away what lies below (common practice, no source)."""
 HELD_SPEED_RPM = 2000.0
 """A second speed to record at, where most lines clear the phone's limit."""
-_OWN_SHAFT_WITHIN = 0.02  # search window for race lines, common practice, no source
-_OWN_SHAFT_MULTIPLES = 6  # higher ones are rarely strong enough to be mistaken for a race line
-_HALF_ORDERS_UP_TO = 40.0
-_LIKELY = 0.5
-_NAMES_SHOWN = 3
-# Turns of the crankshaft in one stretch of analysis, up to each order: a Hann window parts
-# two lines that lie two over that apart.
-_TURNS_UP_TO = ((12.0, 64), (40.0, 32), (130.0, 16), (math.inf, 10))
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,32 +172,12 @@ def offset_range(
     return low - 2 * math.sqrt(variance), high + 2 * math.sqrt(variance)
 
 
-def line_spacing(order: float) -> float:
-    """Least distance in orders at which two lines can be told apart at this order."""
-    return 2 / next(turns for limit, turns in _TURNS_UP_TO if order <= limit)
-
-
 # ------------------------------------------------------------------ lines
-
-
-@dataclass(frozen=True, slots=True)
-class _Placed:
-    order: float
-    part: str
-    label: str
 
 
 def _line_rows(drive: Drive, speeds: tuple[float, ...]) -> tuple[OrderRow, ...]:
     families = expected_families(drive)
-    others = sorted(
-        (
-            _Placed(line.order, family.part, line.label)
-            for family in families
-            for line in family.lines
-            if line.probability >= _LIKELY
-        ),
-        key=lambda placed: placed.order,
-    )
+    others = strong_lines(families)
     return tuple(
         _line_row(drive, family, line, speeds, others)
         for family in families
@@ -220,7 +190,7 @@ def _line_row(
     family: ExpectedFamily,
     line: ExpectedLine,
     speeds: tuple[float, ...],
-    others: Sequence[_Placed],
+    others: Sequence[PlacedLine],
 ) -> OrderRow:
     low, high = offset_range(drive, family.depends_on, family.own_tolerance)
     return OrderRow(
@@ -228,86 +198,17 @@ def _line_row(
         mechanism=family.title,
         label=line.label,
         order=line.order,
-        frequencies_hz=_at(line.order, speeds),
+        frequencies_hz=order_hz(line.order, speeds),
         low_percent=100 * math.expm1(low),
         high_percent=100 * math.expm1(high),
         probability=line.probability,
         natural=line.natural,
-        hidden_by=tuple(_hiding(drive, family, line, speeds, others)),
+        hidden_by=tuple(find_hiding(drive, family, line, speeds, others)),
         source=family.source,
     )
 
 
-def _hiding(
-    drive: Drive,
-    family: ExpectedFamily,
-    line: ExpectedLine,
-    speeds: tuple[float, ...],
-    others: Sequence[_Placed],
-) -> Iterator[str]:
-    """Everything that may hide a line, each as a short phrase."""
-    low = [
-        rpm for rpm, hz in zip(speeds, _at(line.order, speeds), strict=True) if hz < PHONE_LIMIT_HZ
-    ]
-    if low:
-        yield f"below {PHONE_LIMIT_HZ:.0f} Hz at {' and '.join(f'{rpm:.0f}' for rpm in low)} rpm"
-    near = nearest_engine_order(drive, line.order, family.locked)
-    if near is not None:
-        yield _near(f"engine order {near:g}", line.order, near)
-    shaft = drive.shafts[family.shaft].ratio
-    if family.mechanism.startswith("bearing"):
-        multiple = round(line.order / shaft)
-        apart = abs(line.order / (multiple * shaft) - 1) if multiple else 1.0
-        if multiple <= _OWN_SHAFT_MULTIPLES and apart < _OWN_SHAFT_WITHIN:
-            yield _near(f"{multiple} times its own shaft", line.order, multiple * shaft)
-    yield from _beside(family.part, line.order, others)
-
-
-def nearest_engine_order(drive: Drive, order: float, locked: bool = False) -> float | None:
-    """The engine order that hides this one, or None.
-
-    Up to order 40 any order of the engine's step hides; above, only multiples of the
-    firing order are strong enough, but a line locked to the crankshaft that falls exactly
-    on the engine's comb can never be told from it by its place alone.
-    """
-    engine = drive.engine
-    comb = round(order / engine.order_step) * engine.order_step
-    if locked and comb and abs(order - comb) < 1e-6 * order:
-        return comb
-    step = engine.order_step if order <= _HALF_ORDERS_UP_TO else engine.firing_order
-    near = round(order / step) * step
-    return near if near and abs(order - near) < line_spacing(order) else None
-
-
-def _near(what: str, order: float, other: float) -> str:
-    apart = abs(order - other)
-    if apart < 1e-6 * order:
-        return f"exactly on {what}"
-    percent = 100 * apart / order
-    return f"{percent:.2g} % from {what} (apart after {math.ceil(2 / apart - 1e-9)} turns)"
-
-
-def _beside(part: str, order: float, others: Sequence[_Placed]) -> Iterator[str]:
-    """Lines of other parts that cannot be told apart from this one."""
-    spacing = line_spacing(order)
-    start = bisect.bisect_left(others, order - spacing, key=lambda placed: placed.order)
-    stop = bisect.bisect_right(others, order + spacing, key=lambda placed: placed.order)
-    nearest = sorted(others[start:stop], key=lambda placed: abs(placed.order - order))
-    named: dict[str, _Placed] = {}
-    for placed in nearest:
-        if placed.part != part:
-            named.setdefault(placed.part, placed)
-    for placed in list(named.values())[:_NAMES_SHOWN]:
-        yield f"{placed.part}: {placed.label} ({placed.order:.3f})"
-    if len(named) > _NAMES_SHOWN:
-        yield f"and {len(named) - _NAMES_SHOWN} more parts"
-
-
 # ------------------------------------------------------------------ engine, shafts, belts
-
-
-def _at(order: float, speeds: tuple[float, ...]) -> tuple[float, ...]:
-    return tuple(order * rpm / 60 for rpm in speeds)
 
 
 def _engine_rows(drive: Drive, speeds: tuple[float, ...]) -> tuple[OrderRow, ...]:
@@ -323,7 +224,7 @@ def _engine_rows(drive: Drive, speeds: tuple[float, ...]) -> tuple[OrderRow, ...
             mechanism="firing",
             label=label,
             order=order,
-            frequencies_hz=_at(order, speeds),
+            frequencies_hz=order_hz(order, speeds),
             low_percent=0.0,
             high_percent=0.0,
             probability=1.0,
@@ -342,7 +243,7 @@ def _shaft_row(drive: Drive, shaft: ShaftSpeed, speeds: tuple[float, ...]) -> Sh
         name=shaft.name,
         ratio=shaft.ratio,
         speeds_rpm=tuple(shaft.ratio * rpm for rpm in speeds),
-        frequencies_hz=_at(shaft.ratio, speeds),
+        frequencies_hz=order_hz(shaft.ratio, speeds),
         turns="clockwise" if clockwise else "anticlockwise",
         low_percent=100 * math.expm1(low),
         high_percent=100 * math.expm1(high),
@@ -364,7 +265,7 @@ def _belt_row(drive: Drive, belt: BeltGeometry, speeds: tuple[float, ...]) -> Be
         length_mm=belt.length_mm,
         length_basis=belt.length_basis,
         turn_order=belt.turn_order,
-        turn_hz=None if belt.turn_order is None else _at(belt.turn_order, speeds),
+        turn_hz=None if belt.turn_order is None else order_hz(belt.turn_order, speeds),
         speeds_m_s=running,
         wrap_deg=belt.wrap_deg,
         spans=_span_rows(drive, belt, running),

@@ -1,0 +1,152 @@
+"""Families: every line a drive can make."""
+
+import pytest
+
+from acoustic.drive.expected import expected_families
+from acoustic.drive.layout_file import parse_drive, read_drive
+
+
+def family_of(drive, part: str, mechanism: str):
+    """One family."""
+    (family,) = (f for f in expected_families(drive) if (f.part, f.mechanism) == (part, mechanism))
+    return family
+
+
+def test_every_sample_is_consistent(sample) -> None:
+    """Weights sum to one per part, ids are unique, lines rise, and every name is known."""
+    drive = read_drive(sample)
+    families = expected_families(drive)
+    assert {family.part for family in families} == set(drive.parts)
+    keys = [(family.part, family.mechanism) for family in families]
+    assert len(keys) == len(set(keys))
+    for part in drive.parts:
+        weights = [family.prior_weight for family in families if family.part == part]
+        assert sum(weights) == pytest.approx(1)
+    for family in families:
+        orders = [line.order for line in family.lines]
+        assert orders == sorted(orders)
+        assert orders[0] > 0
+        assert all(0 < line.probability < 1 for line in family.lines)
+        assert set(family.depends_on) <= set(drive.unknowns)
+        assert family.shaft in drive.shafts
+        assert drive.knowledge.mechanism(drive.parts[family.part].kind, family.mechanism)
+        assert family.source
+
+
+def test_lines_scale_with_the_shaft(small) -> None:
+    """Run-out stands at 1 to 4 times the idler's 154/72.4."""
+    family = family_of(parse_drive(small), "idler", "run-out")
+    assert [line.order for line in family.lines] == pytest.approx(
+        [k * 154 / 72.4 for k in (1, 2, 3, 4)]
+    )
+    assert not any(line.natural for line in family.lines)
+
+
+def test_one_bearing_and_two_bearings(small) -> None:
+    """A part's only bearing is "bearing"; two are told apart by place and share the weight."""
+    families = expected_families(parse_drive(small))
+    weights = {(f.part, f.mechanism): f.prior_weight for f in families}
+    assert ("idler", "bearing") in weights
+    assert weights["alternator", "bearing/front"] == weights["alternator", "bearing/rear"]
+    front = next(f for f in families if f.mechanism == "bearing/front")
+    assert front.title == "worn rolling bearing (front)"
+    assert front.own_tolerance == 0.005
+
+
+def test_variants_are_families_of_their_own(small) -> None:
+    """A 6003 may hold ten or nine balls: the usual one weighs three times the other."""
+    drive = parse_drive(small.replace('{ designation = "6203" }]\n', '{ designation = "6003" }]\n'))
+    usual, other = family_of(drive, "idler", "bearing"), family_of(drive, "idler", "bearing#2")
+    assert usual.prior_weight == pytest.approx(3 * other.prior_weight)
+    assert "nine larger balls" in other.title
+
+
+def test_counted_balls_alone_are_less_sure(small) -> None:
+    """Sizes guessed from outside dimensions widen the family's own tolerance."""
+    text = small.replace(
+        '{ designation = "6203" }]\n', '{ designation = "35x52x20", ball_count = 13 }]\n'
+    )
+    assert family_of(parse_drive(text), "idler", "bearing").own_tolerance == 0.015
+
+
+def test_both_rings_turning_hang_on_their_difference() -> None:
+    """Inner ring at 2, outer at 1.5 against it: the relative speed 3.5 and its slopes."""
+    drive = parse_drive(
+        """
+        name = "nested shafts"
+        engine = { cylinders = 1, strokes = 2 }
+        shaft = [
+          { name = "inner", driven_by = { kind = "ratio", ratio = 2.0, tolerance_percent = 1 } },
+          { name = "outer", driven_by = { kind = "gears", teeth = [30, 20] } },
+        ]
+        [[component]]
+        name = "carrier"
+        kind = "rotating accessory"
+        on = "inner"
+        [[component.bearings]]
+        ball_count = 8
+        ball_diameter_mm = 10.0
+        pitch_diameter_mm = 40.0
+        turning_ring = "both"
+        outer_shaft = "outer"
+        """
+    )
+    family = family_of(drive, "carrier", "bearing")
+    outer_race = next(line for line in family.lines if line.label == "outer race")
+    assert outer_race.order == pytest.approx(8 / 2 * 3.5 * (1 - 0.25))
+    assert dict(family.depends_on) == {"ratio of inner": pytest.approx(2.0 / 3.5)}
+    assert not family.locked
+
+
+def test_rings_of_an_overrunning_pulley_make_no_line_while_it_drives(small) -> None:
+    """Body and rotor turn together at the nominal speeds: no bearing family."""
+    text = small.replace(
+        'measured = "drawing" }', 'measured = "drawing", overrunning = "one-way" }'
+    )
+    text = text.replace(
+        'place = "rear", designation = "6203"',
+        'place = "pulley", designation = "6003", turning_ring = "both"',
+    )
+    mechanisms = [f.mechanism for f in expected_families(parse_drive(text))]
+    assert not any(name.startswith("bearing/pulley") for name in mechanisms)
+    assert "bearing/front" in mechanisms
+
+
+def test_belt_family(small) -> None:
+    """The belt's lines stand at multiples of its turn and lag by half the slip."""
+    drive = parse_drive(small)
+    family = family_of(drive, "belt main", "damaged belt")
+    turn = drive.belts["main"].turn_order
+    assert turn is not None
+    assert family.lines[0].order == pytest.approx(turn)
+    assert family.lines[7].order == pytest.approx(8 * turn)
+    assert family.depends_on["slip of belt main"] == -0.5
+    assert family.depends_on["diameter of crank pulley"] == 1
+    assert family.belt == "main"
+
+
+def test_gear_mesh_is_locked_and_natural() -> None:
+    """48 teeth on the crankshaft: order 48 exactly, whatever turns between."""
+    from pathlib import Path
+
+    path = Path(__file__).resolve().parents[2] / "samples" / "layouts" / "rear_six.toml"
+    family = family_of(read_drive(path), "gears to accessory shaft", "mesh")
+    assert family.locked
+    assert not family.depends_on
+    mesh = [line.order for line in family.lines if line.natural]
+    assert mesh == [48, 96, 144]
+    assert {46.5, 47.0, 49.0, 49.5} <= {line.order for line in family.lines}
+
+
+def test_lines_at_one_place_count_once() -> None:
+    """Twelve poles, three phases: ripple and slots fall together and are one line."""
+    drive = parse_drive(
+        """
+        name = "alternator alone"
+        engine = { cylinders = 4 }
+        component = [{ name = "alternator", kind = "alternator", poles = 12, on = "crankshaft" }]
+        """
+    )
+    family = family_of(drive, "alternator", "winding or rectifier")
+    at_36 = [line for line in family.lines if line.order == pytest.approx(36)]
+    assert [line.label for line in at_36] == ["rectifier ripple"]

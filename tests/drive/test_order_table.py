@@ -1,0 +1,79 @@
+"""The order table: figures for people."""
+
+import pytest
+
+from acoustic.drive.layout_file import parse_drive, read_drive
+from acoustic.drive.order_table import find_order_rows, find_order_table, offset_range
+
+
+def test_speeds(small) -> None:
+    """One speed if asked for, else mid idle and about 2000 rpm."""
+    drive = parse_drive(small)
+    assert find_order_table(drive, rpm=1234).speeds_rpm == (1234,)
+    assert find_order_table(drive).speeds_rpm == (850, 2000)
+
+
+def test_shaft_rows(small) -> None:
+    """Speed, sense and way of each shaft; senses as seen facing the drive."""
+    rows = {row.name: row for row in find_order_table(parse_drive(small), rpm=600).shafts}
+    assert rows["crankshaft"].frequencies_hz == (10,)
+    assert rows["alternator"].speeds_rpm == pytest.approx((600 * 154 / 60,))
+    assert (rows["crankshaft"].turns, rows["idler"].turns) == ("clockwise", "anticlockwise")
+    assert rows["alternator"].way == (
+        "belt main, crank pulley to alternator, pitch 154.0 to 60.0 mm",
+    )
+
+
+def test_ranges(small) -> None:
+    """Two sd of both diameters, and the whole slip downwards."""
+    drive = parse_drive(small)
+    depends = {"diameter of crank pulley": 1.0, "slip of belt main": -1.0}
+    low, high = offset_range(drive, depends)
+    assert (low, high) == pytest.approx((-0.03 - 2 * 0.003, 2 * 0.003))
+    exact = {row.name: row for row in find_order_table(drive).shafts}["crankshaft"]
+    assert (exact.low_percent, exact.high_percent) == (0, 0)
+
+
+def test_rows_below_the_phones_limit_say_so(small) -> None:
+    """The idler turns at 28 Hz at 800 rpm, under 60 Hz, and at 70 Hz at 2000 rpm."""
+    idle = find_order_rows(parse_drive(small), rpm=800)
+    held = find_order_rows(parse_drive(small), rpm=2000)
+    at_idle = next(row for row in idle if (row.part, row.label) == ("idler", "shaft speed"))
+    at_held = next(row for row in held if (row.part, row.label) == ("idler", "shaft speed"))
+    assert "below 60 Hz at 800 rpm" in at_idle.hidden_by
+    assert not any("60 Hz" in text for text in at_held.hidden_by)
+
+
+def test_two_pumps_on_one_shaft_hide_each_other() -> None:
+    """Behind one pulley the shaft orders of both pumps are the same line."""
+    from pathlib import Path
+
+    path = Path(__file__).resolve().parents[2] / "samples" / "layouts" / "rear_six.toml"
+    drive = read_drive(path)
+    rows = find_order_rows(drive, rpm=2000)
+    row = next(row for row in rows if (row.part, row.label) == ("water pump", "shaft speed"))
+    assert any(text.startswith("steering pump: shaft speed") for text in row.hidden_by)
+    mesh = next(row for row in rows if row.label == "gear mesh")
+    assert "exactly on engine order 48" in mesh.hidden_by
+    (gears,) = find_order_table(drive).gears
+    assert gears.wheel_orders == pytest.approx((1, 1.297297, 1.5), abs=1e-6)
+    assert gears.hunting_orders == pytest.approx((1 / 37, 1.5 / 37), abs=1e-9)
+
+
+def test_engine_rows(small) -> None:
+    """A four-stroke four: half orders, and firing at 2, 4, 6."""
+    rows = find_order_table(parse_drive(small), rpm=600).engine
+    assert [row.order for row in rows] == [0.5, 2, 4, 6]
+    assert rows[1].frequencies_hz == (20,)
+
+
+def test_every_sample_has_a_whole_table(sample) -> None:
+    """Every line of every sample gets figures at both speeds and a source."""
+    table = find_order_table(read_drive(sample))
+    assert table.lines
+    for row in table.lines:
+        assert len(row.frequencies_hz) == len(table.speeds_rpm)
+        assert row.low_percent <= 0 <= row.high_percent
+        assert row.source
+    for belt in table.belts:
+        assert belt.turn_hz is not None
