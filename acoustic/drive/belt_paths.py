@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from types import MappingProxyType
 
 from acoustic.drive.belts import (
     Route,
@@ -51,7 +50,7 @@ def build_belt(
         length_mm=length,
         length_basis=basis,
         turn_order=_turn_order(linking, belt, speeds, length),
-        wrap_deg=MappingProxyType(wraps),
+        wrap_deg=wraps,
         spans=_spans(linking, belt, path, route, _speed_m_s(linking, belt, speeds, engine)),
         tangents_mm=route.tangents_mm if route else (),
         stretch=typed.stretch,

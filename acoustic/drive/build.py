@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from types import MappingProxyType
+from collections.abc import Iterator, Mapping, Sequence
 
 from acoustic.drive.belt_paths import build_belt
 from acoustic.drive.drive import (
@@ -71,7 +70,7 @@ def resolve_drive(
     parts |= {part.name: part for part in _following_parts(linking, belts)}
     if faults.found:
         return None, faults.found
-    linking.notes += _gaps(linking, parts)
+    linking.notes += _gaps(linking, parts, bearings)
     return _drive(linking, engine, speeds, parts, (tuple(bearings), belts)), []
 
 
@@ -86,32 +85,44 @@ def _drive(
     return Drive(
         name=linking.layout.name,
         engine=engine,
-        shafts=MappingProxyType(dict(speeds)),
-        unknowns=MappingProxyType(linking.unknowns),
-        pulleys=MappingProxyType(
-            {name: _pulley(linking, place, speeds) for name, place in pulleys.items()}
-        ),
-        belts=MappingProxyType(dict(rest[1])),
+        shafts=dict(speeds),
+        unknowns=linking.unknowns,
+        pulleys={name: _pulley(linking, place, speeds) for name, place in pulleys.items()},
+        belts=dict(rest[1]),
         bearings=rest[0],
-        parts=MappingProxyType(dict(parts)),
+        parts=dict(parts),
         layout=linking.layout,
         knowledge=linking.knowledge,
         notes=tuple(linking.notes),
     )
 
 
-def _gaps(linking: Linking, parts: Mapping[str, Part]) -> Iterator[str]:
+def _gaps(
+    linking: Linking, parts: Mapping[str, Part], bearings: Sequence[Bearing]
+) -> Iterator[str]:
     """Yield what could be predicted if more had been counted."""
     for part in parts.values():
         kind = linking.knowledge.kinds[part.kind]
         known = part.quantities.keys()
         for row in kind.mechanism:
-            if kind.listed and not any(line.formula.names <= known for line in row.line):
+            if (
+                row.line
+                and kind.listed
+                and not any(line.formula.names <= known for line in row.line)
+            ):
                 wanted = " and ".join(sorted(row.line[0].formula.names - known))
                 yield (
                     f"{part.name}: {wanted} not given, so the lines of "
                     f'"{row.title}" are not predicted. Count and add them.'
                 )
+    for bearing in bearings:
+        counts = sorted({variant.ball_count for variant in bearing.variants})
+        if len(counts) > 1:
+            yield (
+                f"{bearing.name}: {bearing.variants[0].designation} may hold "
+                f"{' or '.join(map(str, counts))} balls, so each is looked for. Count them and "
+                "add ball_count to be surer."
+            )
     left_out = [typed.name for typed in linking.layout.component if typed.bearings is None]
     if left_out:
         yield (
@@ -155,7 +166,7 @@ def _with_bearings(
             )
             continue
         kind = knowledge.kinds["shaft"]
-        part = Part(shaft.name, kind.id, kind.title, shaft.name, None, MappingProxyType({}))
+        part = Part(shaft.name, kind.id, kind.title, shaft.name, None, {})
         parts[part.name] = part
         bearings += build_bearings(
             part, shaft.bearings, path, kind, linking.places, (knowledge, faults)
@@ -205,7 +216,7 @@ def _part(
         title=row.title,
         shaft=shaft,
         pulley=None,
-        quantities=MappingProxyType(dict(quantities)),
+        quantities=dict(quantities),
         probe_at=row.probe_at or None,
     )
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from types import MappingProxyType
 
 from acoustic.drive.bearings import bearing_orders
 from acoustic.drive.drive import (
@@ -70,7 +69,7 @@ def _carrier(drive: Drive, part: Part) -> _Carrier:
     ):
         if name in drive.unknowns:
             depends[name] = depends.get(name, 0.0) + slope
-    return _Carrier(shaft.name, shaft.ratio, MappingProxyType(depends), belt.name, False)
+    return _Carrier(shaft.name, shaft.ratio, depends, belt.name, False)
 
 
 def _family(
@@ -227,7 +226,7 @@ def _relative_speed(
     belt = main.belt if inner.belt == outer.belt else inner.belt or outer.belt
     locked = inner.locked and outer.locked
     return (
-        _Carrier(main.name, main.ratio, MappingProxyType(depends), belt, locked),
+        _Carrier(main.name, main.ratio, depends, belt, locked),
         inner_turn,
         outer_turn,
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from types import MappingProxyType
 from typing import Any
 
 from acoustic.drive.bearings import (
@@ -69,7 +68,7 @@ def read_quantities(
             faults.add((*path, key), f"= {value!r}: {fault}")
         else:
             given[key] = float(value)
-    return MappingProxyType(_completed(given, rows, path, faults))
+    return _completed(given, rows, path, faults)
 
 
 def _count_fault(value: Any, row: Quantity) -> str | None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 
 from acoustic.drive.drive import ShaftSpeed, SharedUnknown, UnknownKind
 from acoustic.drive.faults import Faults, KeyPath
@@ -94,7 +93,7 @@ def solve_shafts(links: Iterable[Link], faults: Faults) -> dict[str, ShaftSpeed]
 
 def crankshaft_speed() -> ShaftSpeed:
     """Return the crankshaft's own speed: order 1, exact."""
-    return ShaftSpeed(CRANKSHAFT, 1.0, 1, (), MappingProxyType({}), None, True)
+    return ShaftSpeed(CRANKSHAFT, 1.0, 1, (), {}, None, True)
 
 
 def _one_link_each(links: Iterable[Link], faults: Faults) -> dict[str, Link]:
@@ -127,7 +126,7 @@ def _drive(driver: ShaftSpeed, link: Link) -> ShaftSpeed:
         ratio=link.ratio if link.absolute else driver.ratio * link.ratio,
         sense=driver.sense * link.sense,
         way=(link.phrase,) if link.absolute else (*driver.way, link.phrase),
-        depends_on=MappingProxyType({k: v for k, v in depends.items() if abs(v) > 1e-12}),
+        depends_on={k: v for k, v in depends.items() if abs(v) > 1e-12},
         belt=link.belt if link.belt or link.absolute else driver.belt,
         locked=link.locked and driver.locked,
     )

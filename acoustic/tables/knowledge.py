@@ -12,7 +12,6 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from importlib import resources
-from types import MappingProxyType
 from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
@@ -31,14 +30,12 @@ Row = TypeVar("Row")
 
 # What the drive works out itself and hands to the formulas of these sections.
 BEARING_QUANTITIES = frozenset({"bpfo", "bpfi", "ball", "cage", "inner_turn", "outer_turn"})
-DRIVE_QUANTITIES: Mapping[str, frozenset[str]] = MappingProxyType(
-    {
-        "belt": frozenset({"belt_turn"}),
-        "gears": frozenset({"mesh", "driver_turn", "driven_turn"}),
-        "chain": frozenset({"mesh", "driver_turn", "driven_turn", "chain_turn"}),
-        "toothed belt": frozenset({"mesh", "driver_turn", "driven_turn", "chain_turn"}),
-    }
-)
+DRIVE_QUANTITIES: Mapping[str, frozenset[str]] = {
+    "belt": frozenset({"belt_turn"}),
+    "gears": frozenset({"mesh", "driver_turn", "driven_turn"}),
+    "chain": frozenset({"mesh", "driver_turn", "driven_turn", "chain_turn"}),
+    "toothed belt": frozenset({"mesh", "driver_turn", "driven_turn", "chain_turn"}),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,10 +95,8 @@ def load_knowledge() -> Knowledge:
         every_part=(),
         every_bearing=(),
         switches={},
-        bearings=MappingProxyType({name: tuple(rows) for name, rows in bearings.items()}),
-        belt_profiles=MappingProxyType(
-            {row.profile: row for row in _read_csv("belt_profiles.csv", BeltProfile)}
-        ),
+        bearings={name: tuple(rows) for name, rows in bearings.items()},
+        belt_profiles={row.profile: row for row in _read_csv("belt_profiles.csv", BeltProfile)},
     )
     return parse_knowledge(_read_table("components.toml"), where="components.toml", beside=empty)
 
@@ -138,11 +133,11 @@ def parse_knowledge(
         raise TableError("\n".join(faults))
     kinds = {**known.kinds, **{kind.id: kind for kind in table.kind}}
     return Knowledge(
-        kinds=MappingProxyType(kinds),
-        aliases=MappingProxyType({a: kind.id for kind in kinds.values() for a in kind.aliases}),
+        kinds=kinds,
+        aliases={a: kind.id for kind in kinds.values() for a in kind.aliases},
         every_part=(*known.every_part, *table.every_part),
         every_bearing=(*known.every_bearing, *table.every_bearing),
-        switches=MappingProxyType(switches),
+        switches=switches,
         bearings=known.bearings,
         belt_profiles=known.belt_profiles,
     )

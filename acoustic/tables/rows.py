@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import ConfigDict, Field, PlainValidator
@@ -140,7 +139,7 @@ class Kind:
     aliases: tuple[Text, ...] = ()
     listed: bool = True
     turning_ring: Ring = "inner"
-    place_ring: Mapping[str, Ring] = field(default_factory=lambda: MappingProxyType({}))
+    place_ring: Mapping[str, Ring] = field(default_factory=dict)
     turns_whole: bool = True
     usual_ratio: tuple[float, float] | None = None
     probe_at: str = ""

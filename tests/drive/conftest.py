@@ -1,8 +1,12 @@
 """A small drive as text, to be changed by the tests, and the shipped sample layouts."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
+from acoustic.drive.drive import Drive
+from acoustic.drive.layout_file import read_drive
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples" / "layouts"
 
@@ -49,3 +53,9 @@ def small() -> str:
 def sample(request) -> Path:
     """Each shipped sample layout in turn."""
     return SAMPLES / request.param
+
+
+@pytest.fixture
+def sample_drive() -> Callable[[str], Drive]:
+    """Drive of a sample layout by file name."""
+    return lambda name: read_drive(SAMPLES / name)

@@ -125,12 +125,9 @@ def test_belt_family(small) -> None:
     assert family.belt == "main"
 
 
-def test_gear_mesh_is_locked_and_natural() -> None:
+def test_gear_mesh_is_locked_and_natural(sample_drive) -> None:
     """48 teeth on the crankshaft: order 48 exactly, whatever turns between."""
-    from pathlib import Path
-
-    path = Path(__file__).resolve().parents[2] / "samples" / "layouts" / "rear_six.toml"
-    family = family_of(read_drive(path), "gears to accessory shaft", "mesh")
+    family = family_of(sample_drive("rear_six.toml"), "gears to accessory shaft", "mesh")
     assert family.locked
     assert not family.depends_on
     mesh = [line.order for line in family.lines if line.natural]

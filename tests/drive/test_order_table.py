@@ -44,12 +44,9 @@ def test_rows_below_the_phones_limit_say_so(small) -> None:
     assert not any("60 Hz" in text for text in at_held.hidden_by)
 
 
-def test_two_pumps_on_one_shaft_hide_each_other() -> None:
+def test_two_pumps_on_one_shaft_hide_each_other(sample_drive) -> None:
     """Behind one pulley the shaft orders of both pumps are the same line."""
-    from pathlib import Path
-
-    path = Path(__file__).resolve().parents[2] / "samples" / "layouts" / "rear_six.toml"
-    drive = read_drive(path)
+    drive = sample_drive("rear_six.toml")
     rows = find_order_rows(drive, rpm=2000)
     row = next(row for row in rows if (row.part, row.label) == ("water pump", "shaft speed"))
     assert any(text.startswith("steering pump: shaft speed") for text in row.hidden_by)
