@@ -152,7 +152,7 @@ def _parsed(text: str, name: str) -> tuple[Layout | None, list[Fault], LineNumbe
         raise DriveError(f"{name}: is empty. A layout begins with a name and an [engine] table.")
     try:
         raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOMLDecodeError, and numbers too long for Python
         raise DriveError(_syntax_message(text, name, str(error))) from None
     except RecursionError:
         raise DriveError(f"{name}: is nested too deeply to be a layout.") from None

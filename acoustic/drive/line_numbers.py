@@ -30,7 +30,7 @@ class LineNumbers:
 
 def find_line_numbers(text: str) -> LineNumbers:
     """Walk the syntax tree of a TOML text that is known to be right."""
-    tree = Parser(Language(tree_sitter_toml.language())).parse(text.encode())
+    tree = Parser(Language(tree_sitter_toml.language())).parse(text.encode(errors="replace"))
     lines: dict[KeyPath, int] = {(): 1}
     counts: dict[KeyPath, int] = {}
     for node in tree.root_node.children:

@@ -82,6 +82,13 @@ def test_belts_of_the_samples_close(sample) -> None:
         ('designation = "6303"', 'designation = "5203"', "count the balls"),
         ('place = "rear"', 'place = "front"', "place = 'front' is there twice"),
         ('designation = "6203" }]\n', 'ball_count = 8 }]\n', 'needs designation = "6203"'),
+        ("[[belt]]", '[[shaft]]\nname = "a"\ndriven_by = { kind = "coupling", from = "b" }\n'
+         '[[shaft]]\nname = "b"\ndriven_by = { kind = "coupling", from = "a" }\n[[belt]]',
+         "the drive runs in a ring (a <- b <- a)"),
+        ("[[belt]]", '[[shaft]]\nname = "a"\ndriven_by = { kind = "coupling" }\n'
+         '[[shaft]]\nname = "a"\ndriven_by = { kind = "coupling" }\n[[belt]]',
+         "'a' is the name of two shafts; rename one."),
+        ('on = "crankshaft"', 'on = "crank pulley"', "sits on itself"),
         ("diameter_mm = 70, ", "", "says how, but diameter_mm is missing"),
         ("diameter_mm = 150\n", "", "says how, but diameter_mm is missing"),
         ('kind = "idler"', 'kind = "idler"\non = "crank pulley"', "and not both"),
@@ -106,6 +113,14 @@ def test_one_fault(small, old, new, said) -> None:
     assert old in small
     (line,) = refusal(small.replace(old, new, 1))
     assert said in line
+
+
+def test_pulley_on_two_belts(small) -> None:
+    """A pulley is on one belt; grooves for two are two pulleys on one shaft."""
+    second = '[[belt]]\nname = "two"\npath = ["idler", "alternator"]\n[[pulley]]'
+    lines = refusal(small.replace("[[pulley]]", second))
+    assert [line.split(":")[1] for line in lines] == ["14", "14"]
+    assert all("is on belt 'main' already; where a pulley has grooves" in line for line in lines)
 
 
 def test_two_parts_of_one_name(small) -> None:

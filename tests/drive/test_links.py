@@ -1,5 +1,8 @@
 """Links over gears, chains, couplings and one-way clutches."""
 
+import pytest
+
+from acoustic.drive.expected import expected_families
 from acoustic.drive.layout_file import parse_drive
 
 
@@ -58,3 +61,24 @@ def test_overrunning_pulley_runs_free_towards_the_component(sample_drive) -> Non
     rear = sample_drive("rear_six.toml")
     assert rear.pulleys["drive pulley"].shaft == "drive pulley rim"
     assert "overrun of drive pulley" not in rear.shafts["accessory shaft"].depends_on
+
+
+def test_idler_gear_as_a_shaft_of_its_own() -> None:
+    """A train typed in two steps (to give the idler gear bearings) is the same train."""
+    drive = parse_drive(
+        """
+        name = "two steps"
+        engine = { cylinders = 6 }
+        shaft = [
+          { name = "idler gear", driven_by = { kind = "gears", teeth = [48, 37] } },
+          { name = "shaft", driven_by = { kind = "gears", from = "idler gear", teeth = [37, 32] } },
+        ]
+        component = [{ name = "pump", kind = "gear pump", on = "shaft", teeth = 12 }]
+        """
+    )
+    shaft = drive.shafts["shaft"]
+    assert shaft.ratio == pytest.approx(1.5, abs=1e-12)
+    assert (shaft.sense, shaft.locked) == (1, True)
+    mesh = {f.part: f.lines for f in expected_families(drive) if f.mechanism == "mesh"}
+    for part in ("gears to idler gear", "gears to shaft"):
+        assert any(line.order == pytest.approx(48) for line in mesh[part])
