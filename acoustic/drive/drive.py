@@ -38,7 +38,8 @@ class SharedUnknown:
         Such as ``"slip of belt main"`` or ``"diameter of crank pulley"``.
     kind : str
         ``"slip"``: uniform between `low` and `high`, lowers the driven speed.
-        ``"diameter"``, ``"ratio"``: normal with standard deviation `sd`.
+        ``"diameter"``, ``"ratio"``: normal with standard deviation `sd`. The line
+        differential of a belt is one of the diameters: it is shared by all rib-side pulleys.
         ``"overrun"``: uniform between `low` and `high`, raises the driven speed.
     sd : float
         Relative standard deviation; for the uniform kinds that of the uniform. [-]
@@ -72,7 +73,8 @@ class ShaftSpeed:
         The way the drive takes from the crankshaft, one phrase a step.
     depends_on : mapping of str to float
         Shared unknown name -> d(ln ratio)/d(unknown). A slip has coefficient -1; a
-        pulley's diameter error +1 for the driver and -1 for the driven pulley.
+        pulley's diameter error +1 for the driver and -1 for the driven pulley; a belt's
+        line differential 2 b_e (1/d_driver - 1/d_driven), a rib-side pulley each.
     belt : str or None
         The last belt on the way, whose slip it shares.
     locked : bool
