@@ -7,7 +7,7 @@ fine grid, the same comb for all frames.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,12 +59,19 @@ def follow_widely(
     s = settings
     cells = max(3, int(np.log(range_hz[1] / range_hz[0]) / s.grid) + 1)
     speeds_hz = range_hz[0] * np.exp(s.grid * np.arange(cells))
-    time_s, scores = _comb_scores(views, engine, speeds_hz, s.window_s, s.hop_s, s)
+    time_s, scores = _comb_scores(
+        tuple(replace(view, top_hz=min(view.top_hz, s.wide_top_hz)) for view in views),
+        engine,
+        speeds_hz,
+        (s.window_s, s.hop_s),
+        s.neighbourhood_hz,
+    )
     if time_s.size < 3:
         return None
     total = np.sum(scores, axis=0)
     path, _ = best_path(total, np.diff(time_s) / s.hop_s, s.step_sd / s.grid)
-    speed_hz = speeds_hz[0] * np.exp(s.grid * between_cells(total, path))
+    cell = gaussian_filter1d(between_cells(total, path), 1.0, mode="nearest")
+    speed_hz = speeds_hz[0] * np.exp(s.grid * cell)
     # Each score has about sd 1 in noise, so the mean score is what a view has to say.
     said = [max(0.0, float(score[np.arange(path.size), path].mean())) for score in scores]
     trust = tuple((each / max(*said, 1e-9)) ** TRUST_POWER for each in said)
@@ -79,13 +86,14 @@ def follow_closely(
     settings: SpeedSettings,
 ) -> FollowedSpeed:
     """Follow the comb again, near a speed that is roughly known."""
-    smooth_hz = gaussian_filter1d(rough.speed_hz, 1.0, mode="nearest")
-    steady = make_steady(views, rough.time_s, smooth_hz)
+    steady = make_steady(views, rough.time_s, rough.speed_hz)
     cells = round(search.reach / search.grid)
     near_hz = steady.speed_hz * np.exp(search.grid * np.arange(-cells, cells + 1))
     kept = [k for k, trust in enumerate(rough.trust) if trust >= LEAST_TRUST]
     heard = tuple(steady.views[k] for k in kept)
-    steady_s, scores = _comb_scores(heard, engine, near_hz, search.window_s, search.hop_s, settings)
+    steady_s, scores = _comb_scores(
+        heard, engine, near_hz, (search.window_s, search.hop_s), settings.neighbourhood_hz
+    )
     if steady_s.size < 3:
         return rough
     score = sum(
@@ -96,7 +104,7 @@ def follow_closely(
     left = search.grid * (between_cells(score, path) - cells)
     left = gaussian_filter1d(left, search.smooth_s / search.hop_s, mode="nearest")
     time_s = np.interp(steady_s, steady.steady_s, steady.real_s)
-    speed_hz = np.interp(time_s, rough.time_s, smooth_hz) * np.exp(left)
+    speed_hz = np.interp(time_s, rough.time_s, rough.speed_hz) * np.exp(left)
     return FollowedSpeed(time_s, speed_hz, rough.trust)
 
 
@@ -104,15 +112,14 @@ def _comb_scores(
     views: tuple[SpeedSound, ...],
     engine: Engine,
     speeds_hz: NDArray[np.float64],
-    window_s: float,
-    hop_s: float,
-    s: SpeedSettings,
+    frame_s: tuple[float, float],
+    neighbourhood_hz: float,
 ) -> tuple[NDArray[np.float64], list[NDArray[np.float32]]]:
     """Middles of the frames [s] and, view by view, their comb scores."""
     time_s = np.empty(0)
     scores = []
     for view in views:
-        frames = white_frames(view, window_s, hop_s, view.top_hz, s.neighbourhood_hz)
+        frames = white_frames(view, *frame_s, view.top_hz, neighbourhood_hz)
         bins = frames.level.shape[1]
         kernel = comb_kernel(engine, speeds_hz, bins, frames.bin_hz, view.top_hz)
         scores.append(np.asarray(frames.level @ kernel, dtype=np.float32))

@@ -12,7 +12,7 @@ from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.speed_follow import FollowedSpeed, follow_closely, follow_widely
 from acoustic.recording.speed_multiple import line_odds, log_likelihood, multiples
 from acoustic.recording.speed_settings import SpeedSettings
-from acoustic.recording.speed_sound import SpeedSound, bass, envelope, make_steady
+from acoustic.recording.speed_sound import SpeedSound, make_steady, speed_views
 from acoustic.recording.speed_trace import SpeedTrace
 
 DEFAULT = SpeedSettings()
@@ -98,10 +98,7 @@ def hear_speed(
         If `prior_rpm` is not a range above 0.
     """
     range_hz = _search_range_hz(engine, prior_rpm)
-    views = (
-        bass(recording, stretches, settings.rate_hz, settings.top_hz),
-        envelope(recording, stretches),
-    )
+    views = speed_views(recording, stretches, settings.rate_hz, settings.top_hz)
     rough = follow_widely(views, engine, range_hz, settings)
     if rough is None or stretches.used_s < settings.shortest_s:
         short = f"Only {stretches.used_s:.1f} s of usable sound: too short to hear the speed."

@@ -7,6 +7,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 BLOCKED = np.float32(-1e6)
+REACH_SD = 4.0  # longer steps are not looked at
 
 
 def best_path(
@@ -30,24 +31,26 @@ def best_path(
         Its summed score, penalties taken off.
     """
     frames, cells = score.shape
-    reach = int(np.clip(np.ceil(4.0 * sd_cells), 1, max(1, cells - 1)))
-    shift = np.arange(-reach, reach + 1, dtype=np.float32)
-    came = np.zeros((frames, cells), dtype=np.int16)
-    column = np.arange(cells)
-    padded = np.full(cells + 2 * reach, BLOCKED, dtype=np.float32)
-    best = score[0].copy()
+    reach = int(np.clip(np.ceil(REACH_SD * sd_cells), 1, max(1, cells - 1)))
+    shift = np.arange(-reach, reach + 1, dtype=np.float64)
+    penalty = np.asarray(0.5 * (shift / sd_cells) ** 2, dtype=np.float32)[:, None]
+    # Row by row the best score up to each cell, with room for steps past either end;
+    # `ways[f]` shows row f moved by each of the shifts without copying it.
+    best = np.full((frames, cells + 2 * reach), BLOCKED, dtype=np.float32)
+    inside = best[:, reach : reach + cells]
+    ways = sliding_window_view(best, cells, axis=1)
+    moved = np.empty((2 * reach + 1, cells), dtype=np.float32)
+    inside[0] = score[0]
     for frame in range(1, frames):
-        penalty = 0.5 * (shift / sd_cells) ** 2 / max(1.0, float(steps[frame - 1]))
-        padded[reach : reach + cells] = best
-        ways = sliding_window_view(padded, cells) - penalty[:, None].astype(np.float32)
-        step = ways.argmax(axis=0)
-        came[frame] = step - reach
-        best = ways[step, column] + score[frame]
+        np.subtract(ways[frame - 1], penalty / np.float32(steps[frame - 1]), out=moved)
+        np.add(moved.max(axis=0), score[frame], out=inside[frame])
     path = np.empty(frames, dtype=np.intp)
-    path[-1] = int(best.argmax())
+    path[-1] = int(inside[-1].argmax())
     for frame in range(frames - 1, 0, -1):
-        path[frame - 1] = path[frame] + came[frame, path[frame]]
-    return path, float(best.max())
+        came = best[frame - 1, path[frame] : path[frame] + 2 * reach + 1]
+        step = int((came - penalty[:, 0] / np.float32(steps[frame - 1])).argmax())
+        path[frame - 1] = path[frame] + step - reach
+    return path, float(inside[-1].max())
 
 
 def between_cells(score: NDArray[np.float32], path: NDArray[np.intp]) -> NDArray[np.float64]:

@@ -26,9 +26,9 @@ class CloseSearch:
     window_s: float = 0.5
     hop_s: float = 0.05
     reach: float = 0.015
-    grid: float = 0.0005
+    grid: float = 0.001
     step_sd: float = 0.0015
-    smooth_s: float = 0.06
+    smooth_s: float = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +41,8 @@ class SpeedSettings:
         Sample rate listened at; the comb ends well below half of it. [Hz]
     top_hz : float
         Highest engine order followed. [Hz]
+    wide_top_hz : float
+        The same in the first search, where a wandering speed blurs high orders. [Hz]
     neighbourhood_hz : float
         Width over which a level is compared with its surroundings. [Hz]
     window_s, hop_s, grid : float
@@ -65,12 +67,13 @@ class SpeedSettings:
 
     rate_hz: float = 3000.0
     top_hz: float = 1200.0
+    wide_top_hz: float = 700.0
     neighbourhood_hz: float = 40.0
     window_s: float = 0.7
     hop_s: float = 0.2
     grid: float = 0.003
     step_sd: float = 0.01
-    near: CloseSearch = CloseSearch(reach=0.06, grid=0.001, step_sd=0.005)
+    near: CloseSearch = CloseSearch(hop_s=0.1, reach=0.06, grid=0.001, step_sd=0.007)
     fine: CloseSearch = CloseSearch()
     lines_window_s: float = 3.0
     lines_low_hz: float = 20.0

@@ -22,6 +22,8 @@ from scipy.ndimage import map_coordinates, uniform_filter1d
 from acoustic.recording.recording import Recording, Samples, Stretches
 
 FRAMES_AT_ONCE = 64
+ENVELOPE_FRAMES_AT_ONCE = 8192
+HIGHEST_SHARE = 0.4  # of the sample rate, up to which a view is read
 LEAST_WHITE, MOST_WHITE = -1.0, 5.0  # nat; a single loud line must not decide alone
 ENVELOPE_RATE_HZ = 16000.0
 ENVELOPE_FRAME, ENVELOPE_HOP = 64, 26  # 4 ms, 1.6 ms: swells up to 220 Hz are kept
@@ -91,50 +93,58 @@ class SteadySound:
     real_s: NDArray[np.float64]
 
 
-def bass(recording: Recording, stretches: Stretches, rate_hz: float, top_hz: float) -> SpeedSound:
-    """Resample a clip; one that has fewer samples a second than `rate_hz` is kept."""
-    samples, rate = _resampled(recording, rate_hz)
-    return SpeedSound(samples, rate, _pieces(stretches), BASS_LOWEST_HZ, min(top_hz, 0.45 * rate))
+def speed_views(
+    recording: Recording, stretches: Stretches, rate_hz: float, top_hz: float
+) -> tuple[SpeedSound, SpeedSound]:
+    """Make both views of a clip: bass and envelope.
+
+    Parameters
+    ----------
+    recording : Recording
+        Fewer samples a second than asked for are kept as they are.
+    stretches : Stretches
+        Only the used ones are listened to later.
+    rate_hz : float
+        Sample rate of the bass. [Hz]
+    top_hz : float
+        Highest engine order sought in the bass. [Hz]
+    """
+    pieces_s = tuple((stretch.start_s, stretch.end_s) for stretch in stretches.used)
+    samples, rate = _resampled(recording.samples, recording.sample_rate_hz, ENVELOPE_RATE_HZ)
+    level, level_rate = _band_levels(samples, rate)
+    top = min(ENVELOPE_TOP_HZ, HIGHEST_SHARE * level_rate)
+    envelope = SpeedSound(level, level_rate, pieces_s, ENVELOPE_LOWEST_HZ, top)
+    samples, rate = _resampled(samples, rate, rate_hz)
+    top = min(top_hz, HIGHEST_SHARE * rate)
+    return SpeedSound(samples, rate, pieces_s, BASS_LOWEST_HZ, top), envelope
 
 
-def envelope(recording: Recording, stretches: Stretches) -> SpeedSound:
-    """Log level of the bands above the bass, as the mean over the bands. [nat]"""
-    samples, rate = _resampled(recording, ENVELOPE_RATE_HZ)
-    hop = max(1, round(ENVELOPE_HOP * rate / ENVELOPE_RATE_HZ))
-    length = max(8, round(ENVELOPE_FRAME * rate / ENVELOPE_RATE_HZ))
+def _band_levels(samples: Samples, rate_hz: float) -> tuple[Samples, float]:
+    """Log level above the bass, as the mean over the bands, and its sample rate."""
+    hop = max(1, round(ENVELOPE_HOP * rate_hz / ENVELOPE_RATE_HZ))
+    length = max(8, round(ENVELOPE_FRAME * rate_hz / ENVELOPE_RATE_HZ))
     window = np.hanning(length + 2)[1:-1].astype(np.float32)
-    edges = np.round(np.array(ENVELOPE_BANDS_HZ) * length / rate).astype(int)
+    edges = np.round(np.array(ENVELOPE_BANDS_HZ) * length / rate_hz).astype(int)
     edges = edges[edges[:, 1] <= length // 2]
     frames = sliding_window_view(np.pad(samples, (0, length)), length)[::hop]
     power = np.empty((len(edges), len(frames)), dtype=np.float32)
-    for first in range(0, len(frames), 128 * FRAMES_AT_ONCE):
-        block = slice(first, first + 128 * FRAMES_AT_ONCE)
+    for first in range(0, len(frames), ENVELOPE_FRAMES_AT_ONCE):
+        block = slice(first, first + ENVELOPE_FRAMES_AT_ONCE)
         spectrum = fft.rfft(frames[block] * window, axis=1)
         squared = spectrum.real**2 + spectrum.imag**2
         for band, (low, high) in enumerate(edges):
             power[band, block] = squared[:, low:high].sum(axis=1)
     power += np.float32(FAINTEST) * power.mean(axis=1, keepdims=True) + np.float32(1e-30)
     level = np.log(power).mean(axis=0) if len(edges) else np.zeros(len(frames), np.float32)
-    return SpeedSound(
-        level,
-        rate / hop,
-        _pieces(stretches),
-        ENVELOPE_LOWEST_HZ,
-        min(ENVELOPE_TOP_HZ, 0.4 * rate / hop),
-    )
+    return level, rate_hz / hop
 
 
-def _resampled(recording: Recording, rate_hz: float) -> tuple[Samples, float]:
+def _resampled(samples: Samples, rate_hz: float, wanted_hz: float) -> tuple[Samples, float]:
     import soxr
 
-    samples, rate = recording.samples, recording.sample_rate_hz
-    if rate <= rate_hz:
-        return samples, rate
-    return soxr.resample(samples, rate, rate_hz, quality="HQ"), rate_hz
-
-
-def _pieces(stretches: Stretches) -> tuple[tuple[float, float], ...]:
-    return tuple((stretch.start_s, stretch.end_s) for stretch in stretches.used)
+    if rate_hz <= wanted_hz:
+        return samples, rate_hz
+    return soxr.resample(samples, rate_hz, wanted_hz, quality="HQ"), wanted_hz
 
 
 def white_frames(

@@ -8,10 +8,12 @@ recording is expected again, at its order or at its frequency, in the next.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from acoustic.verdict.line_likelihood import LATTICE_STEP, LineTable
 
@@ -21,6 +23,23 @@ WEAK_RATE = 0.2
 """Weak strays per e-fold of order; the match hardly depends on it from 0 to 1."""
 FIRST_RATE = 0.3
 """Unexplained tones per e-fold before a recording has shown its own rate."""
+_CROWD_WIDTH = 0.3
+_CROWD_PRIOR = 0.5
+# Numerator, denominator, share of strangers' tones that have a companion there
+# (judgement, held against ordinary engines recorded with a phone).
+_FAMILY_RATIOS = (
+    (2, 1, 0.3),
+    (1, 2, 0.3),
+    (3, 1, 0.2),
+    (1, 3, 0.2),
+    (3, 2, 0.2),
+    (2, 3, 0.2),
+    (4, 3, 0.1),
+    (3, 4, 0.1),
+    (4, 1, 0.1),
+    (1, 4, 0.1),
+)
+_SIDE_LINE_SHARE = 0.2
 _PERSISTENCE = 0.4
 _PERSISTENCE_SD = 0.004
 _HOT_RATIO = 20.0
@@ -51,22 +70,117 @@ class StrayTone:
     mean_speed_hz: float
 
 
-def stray_rate(table: LineTable, rate: float, earlier: tuple[StrayTone, ...]) -> Floats:
-    """Expected unexplained tones per e-fold of order at each place, shape (places,)."""
-    rates = np.full(table.ln_order.size, rate)
+def stray_rate(
+    table: LineTable,
+    hot: Sequence[HotTone],
+    stray_probability: Floats | None,
+    earlier: tuple[StrayTone, ...],
+) -> Floats:
+    """Expected unexplained tones per e-fold of order at each place, shape (places,).
+
+    Strangers crowd: where this recording shows many tones nobody accounts for, one more
+    there proves little.
+
+    Parameters
+    ----------
+    stray_probability : ndarray or None, shape (hot tones,)
+        That each hot tone is a stranger's; None before that is known.
+    earlier : tuple of StrayTone
+        Strangers of recordings before this one, expected again.
+    """
+    rates = np.full(table.ln_order.size, FIRST_RATE)
+    if stray_probability is not None:
+        rates = _crowding(table, hot, stray_probability)
     for stray in earlier:
         shift = np.log(stray.mean_speed_hz / table.mean_speed_hz)
         # A stranger either follows the engine (same order) or does not (same frequency).
         for centre in (stray.ln_order, stray.ln_order + shift):
             away = (table.ln_order - centre) / _PERSISTENCE_SD
             near = np.abs(away) < 5
-            rates[near] += (
-                _PERSISTENCE
-                * stray.probability
-                * np.exp(-0.5 * away[near] ** 2)
-                / (_PERSISTENCE_SD * np.sqrt(2 * np.pi))
-            )
+            density = np.exp(-0.5 * away[near] ** 2) / (_PERSISTENCE_SD * np.sqrt(2 * np.pi))
+            rates[near] += _PERSISTENCE * stray.probability * density
+    return rates + _companions(table, hot)
+
+
+def _companions(table: LineTable, hot: Sequence[HotTone]) -> Floats:
+    """Rate of weak companions of the hot tones, in case those are a stranger's.
+
+    Only outside the hot tones' own windows: between hot tones `stray_links` tells.
+    """
+    rates = np.zeros(table.ln_order.size)
+    for tone in hot:
+        for numerator, denominator, share in _FAMILY_RATIOS:
+            centre = tone.ln_order + np.log(numerator / denominator)
+            place = int(np.rint((centre - table.ln_order[0]) / LATTICE_STEP))
+            if not 0 <= place < rates.size:
+                continue
+            sd = _place_sd(tone.last - tone.first) + _place_sd(2 * int(table.half_window[place]))
+            first, last = max(0, place - 40), min(rates.size, place + 41)
+            away = (table.ln_order[first:last] - centre) / sd
+            rates[first:last] += share * np.exp(-0.5 * away**2) / (sd * np.sqrt(2 * np.pi))
+    for tone in hot:
+        rates[tone.first : tone.last + 1] = 0.0
     return rates
+
+
+def _place_sd(window: int) -> float:
+    """Standard deviation of a tone's ln(order), from the width of its window."""
+    return window * LATTICE_STEP / 12 + 1.5e-4
+
+
+def _crowding(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> Floats:
+    """Local density of strangers' tones over the local share of visible places."""
+    sd = _CROWD_WIDTH / LATTICE_STEP
+    tones = np.zeros(table.ln_order.size)
+    for tone, p in zip(hot, probability, strict=True):
+        tones[tone.place] += p
+    coarse = max(1, int(sd / 10))
+    dense = _coarse_smooth(tones, sd, coarse) / LATTICE_STEP
+    seen = _coarse_smooth(table.visible.astype(np.float64), sd, coarse)
+    return np.asarray((FIRST_RATE * _CROWD_PRIOR + dense) / (_CROWD_PRIOR + seen), dtype=np.float64)
+
+
+def _coarse_smooth(values: Floats, sd: float, coarse: int) -> Floats:
+    """Gaussian mean over many places, worked out on every `coarse`-th and spread again."""
+    padded = np.pad(values, (0, -values.size % coarse))
+    blocks = padded.reshape(-1, coarse).mean(axis=1)
+    smooth = gaussian_filter1d(blocks, sd / coarse, mode="constant")
+    centres = (np.arange(blocks.size) + 0.5) * coarse - 0.5
+    return np.asarray(np.interp(np.arange(values.size), centres, smooth))
+
+
+def stray_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
+    """How much likelier a stranger's tone becomes given another one of his.
+
+    Strangers bring whole families too: harmonics of one shaft, or side lines at one
+    spacing about the engine's orders. A part that matches two tones of such a family by
+    chance has matched one thing, not two.
+
+    Returns
+    -------
+    ndarray, shape (hot tones, hot tones)
+        ``links[h, g]``: odds by which tone h gains as a stranger's if g is one. Only the
+        weaker of a pair gains, so that a family is paid for once.
+    """
+    count = len(hot)
+    if count < 2:
+        return np.zeros((count, count))
+    x = np.array([tone.ln_order for tone in hot])
+    own = np.array([_place_sd(tone.last - tone.first) for tone in hot])
+    sd = own[:, None] + own[None, :]
+    ratio = x[:, None] - x[None, :]
+    density = np.zeros((count, count))
+    for numerator, denominator, share in _FAMILY_RATIOS:
+        away = (ratio - np.log(numerator / denominator)) / sd
+        density += share * np.exp(-0.5 * away**2) / (sd * np.sqrt(2 * np.pi))
+    order = np.exp(x)
+    side = np.abs(order - np.round(order))
+    away = (side[:, None] - side[None, :]) / (sd * order[:, None])
+    density += _SIDE_LINE_SHARE * np.exp(-0.5 * away**2) / (sd * np.sqrt(2 * np.pi))
+    strength = np.array([tone.strength for tone in hot])
+    weaker = strength[:, None] < strength[None, :]
+    rate = rates[[tone.place for tone in hot]]
+    return np.where(weaker, density / rate[:, None], 0.0)
 
 
 def clutter(table: LineTable, rates: Floats) -> Floats:
@@ -121,8 +235,3 @@ def hot_tones(table: LineTable) -> tuple[HotTone, ...]:
             taken[first : last + 1] = True
             tones.append(HotTone(int(place), first, last, float(table.ln_order[place]), strength))
     return tuple(sorted(tones, key=lambda tone: tone.place))
-
-
-def visible_e_folds(table: LineTable) -> float:
-    """Width of the visible part of the table in e-folds of order."""
-    return float(table.visible.sum() * LATTICE_STEP)

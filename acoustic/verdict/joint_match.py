@@ -16,13 +16,12 @@ from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import OrderSpectrum
 from acoustic.verdict.clutter import (
-    FIRST_RATE,
     HotTone,
     StrayTone,
     clutter,
     hot_tones,
+    stray_links,
     stray_rate,
-    visible_e_folds,
 )
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.fault_count import COMPLAINT, HEALTHY
@@ -144,18 +143,14 @@ def match_drive(
     sources = _sources(drive, families)
     tables = [line_table(h.spectrum, settings.likelihood) for h in heard]
     hot = [hot_tones(table) for table in tables]
-    rates = [FIRST_RATE] * len(tables)
-    strays: list[tuple[StrayTone, ...]] = [healthy.strays if healthy else ()] * len(tables)
-    for final in (False, True):
-        prices = [
-            clutter(table, stray_rate(table, rate, earlier))
-            for table, rate, earlier in zip(tables, rates, strays, strict=True)
-        ]
-        problem = _problem(sources, heard, tables, prices, hot, settings, healthy)
+    stray: list[Floats] | None = None
+    for _ in range(2):
+        rates = _rates(tables, hot, stray, healthy)
+        prices = [clutter(t, rate) for t, rate in zip(tables, rates, strict=True)]
+        links = tuple(map(stray_links, hot, rates))
+        problem = _problem(sources, heard, tables, prices, hot, links, settings, healthy)
         result = JointMatch(problem).run()
         stray = [1.0 / (1.0 + claims.sum(axis=0)) for claims in result.claims]
-        if not final:
-            rates, strays = _shown_rates(tables, hot, stray, healthy)
     return JointAnswer(
         parts=sources.parts,
         voices=tuple(sources.voices),
@@ -224,6 +219,7 @@ def _problem(
     tables: Sequence[LineTable],
     prices: Sequence[Floats],
     hot: Sequence[tuple[HotTone, ...]],
+    links: tuple[Floats, ...],
     settings: MatchSettings,
     healthy: HealthySong | None,
 ) -> MatchProblem:
@@ -248,7 +244,7 @@ def _problem(
         song_prior=np.array(settings.song_prior),
         own_song=own_song,
         offset_blur=_offset_blur(heard, settings),
-        hot_counts=tuple(len(h) for h in hot),
+        stray_links=links,
     )
 
 
@@ -286,20 +282,21 @@ def _strays(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> li
     ]
 
 
-def _shown_rates(
+def _rates(
     tables: Sequence[LineTable],
     hot: Sequence[tuple[HotTone, ...]],
-    stray: Sequence[Floats],
+    stray: Sequence[Floats] | None,
     healthy: HealthySong | None,
-) -> tuple[list[float], list[tuple[StrayTone, ...]]]:
-    """Rates of unexplained tones as the first run showed them, and which will come again.
+) -> list[Floats]:
+    """Rates of unexplained tones as far as they are known, and which will come again.
 
     A stranger pays once: only the recordings after the one that showed it expect it.
     """
-    rates, earlier = [], []
+    rates = []
     so_far = list(healthy.strays) if healthy else []
-    for table, tones, probability in zip(tables, hot, stray, strict=True):
-        rates.append((1.0 + float(probability.sum())) / (3.0 + visible_e_folds(table)))
-        earlier.append(tuple(so_far))
-        so_far += _strays(table, tones, probability)
-    return rates, earlier
+    for number, (table, tones) in enumerate(zip(tables, hot, strict=True)):
+        shown = None if stray is None else stray[number]
+        rates.append(stray_rate(table, tones, shown, tuple(so_far)))
+        if shown is not None:
+            so_far += _strays(table, tones, shown)
+    return rates

@@ -48,8 +48,8 @@ class MatchProblem:
         the common share applies.
     offset_blur : tuple of float
         Relative sd by which each recording's offsets may differ from the first's.
-    hot_counts : tuple of int
-        Contested tones per recording.
+    stray_links : tuple of ndarray, shape (hot tones, hot tones)
+        Per recording, how tones of one stranger's family hang together.
     """
 
     belts: Sequence[BeltOffset]
@@ -63,7 +63,12 @@ class MatchProblem:
     song_prior: Floats
     own_song: Floats
     offset_blur: tuple[float, ...]
-    hot_counts: tuple[int, ...]
+    stray_links: tuple[Floats, ...]
+
+    @property
+    def hot_counts(self) -> tuple[int, ...]:
+        """Contested tones per recording."""
+        return tuple(links.shape[0] for links in self.stray_links)
 
 
 @dataclass(slots=True, eq=False)
@@ -87,7 +92,7 @@ class MatchResult:
     voice_shares : ndarray, shape (voices,)
         For a mechanism: its share of the part's P(faulty). For a song: P(sings | healthy).
     claims : tuple of ndarray, shape (parts, hot tones)
-        Per recording, each part's claim on each contested tone against a stranger's 1.
+        Per recording, each part's claim on each contested tone against a stranger's.
     offset_posteriors : tuple of ndarray
         P(d) per part, over its group's lattice.
     level_posteriors : tuple of ndarray
@@ -163,18 +168,28 @@ class JointMatch:
     def _touches(self, voice: int) -> bool:
         return any(table.contested for table in self.problem.tables[voice])
 
-    def _others_claims(self, recording: int, part: int) -> Floats:
+    def _rivals(self, recording: int, part: int) -> Floats:
+        """What stands against a part's claim on each tone: strangers and other parts.
+
+        1 is a lone stranger; he is the likelier the more of his family is about that the
+        other parts do not account for.
+        """
         claims = self.claims[recording]
-        return np.asarray(np.maximum(claims.sum(axis=0) - claims[part], 0.0))
+        others = np.maximum(claims.sum(axis=0) - claims[part], 0.0)
+        return np.asarray(self._strangers(recording, others) + others)
+
+    def _strangers(self, recording: int, claims: Floats) -> Floats:
+        links = self.problem.stray_links[recording]
+        return np.asarray(1.0 + links @ (1.0 / (1.0 + claims)))
 
     def _sound(self, v: int) -> _Sound:
         voice = self.problem.voices[v]
         per_recording, blurred = [], []
         for r, table in enumerate(self.problem.tables[v]):
-            others = self._others_claims(r, voice.part)
+            rivals = self._rivals(r, voice.part)
             values = table.steady
             for tone, claim in table.contested:
-                values = values * (1.0 + claim / (1.0 + others[tone]))
+                values = values * (1.0 + claim / rivals[tone])
             per_recording.append(values)
             blurred.append(self._blur(values, r))
         product = np.prod(blurred, axis=0) if len(blurred) > 1 else blurred[0]
@@ -356,11 +371,15 @@ class JointMatch:
                 if other != r:
                     beside = beside * values
             outer = self._blur(beside, r) * sound.per_recording[r]
-            others = self._others_claims(r, voice.part)
+            rivals = self._rivals(r, voice.part)
             for tone, claim in table.contested:
-                bare = outer / (1.0 + claim / (1.0 + others[tone]))
+                bare = outer / (1.0 + claim / rivals[tone])
                 gained[r][tone] += float(np.sum(bare * claim))
                 without[r][tone] += float(np.sum(bare)) - full
+
+    def _claims_on_strangers(self, recording: int) -> Floats:
+        claims = self.claims[recording]
+        return claims / self._strangers(recording, claims.sum(axis=0))
 
     # -- reading off -------------------------------------------------------------
 
@@ -386,7 +405,7 @@ class JointMatch:
             faulty=faulty,
             singing=singing,
             voice_shares=shares,
-            claims=tuple(self.claims),
+            claims=tuple(self._claims_on_strangers(r) for r in range(len(self.claims))),
             offset_posteriors=tuple(offsets),
             level_posteriors=tuple(levels),
             song_share=float(np.mean(self.song)) if parts else 0.0,
