@@ -33,11 +33,14 @@ class FollowedSpeed:
         [s], [Hz]
     trust : tuple of float
         How far each view is to be trusted against the best one, 0 to 1.
+    score : ndarray, shape (points,)
+        Comb score along the path, about 1 where there is only noise. [-]
     """
 
     time_s: NDArray[np.float64]
     speed_hz: NDArray[np.float64]
     trust: tuple[float, ...]
+    score: NDArray[np.float64]
 
     @property
     def median_hz(self) -> float:
@@ -46,7 +49,7 @@ class FollowedSpeed:
 
     def times(self, ratio: float) -> FollowedSpeed:
         """Return the same path at a multiple of the speed."""
-        return FollowedSpeed(self.time_s, ratio * self.speed_hz, self.trust)
+        return FollowedSpeed(self.time_s, ratio * self.speed_hz, self.trust, self.score)
 
 
 def follow_widely(
@@ -75,7 +78,8 @@ def follow_widely(
     # Each score has about sd 1 in noise, so the mean score is what a view has to say.
     said = [max(0.0, float(score[np.arange(path.size), path].mean())) for score in scores]
     trust = tuple((each / max(*said, 1e-9)) ** TRUST_POWER for each in said)
-    return FollowedSpeed(time_s, speed_hz, trust)
+    along = total[np.arange(path.size), path].astype(np.float64)
+    return FollowedSpeed(time_s, speed_hz, trust, along)
 
 
 def follow_closely(
@@ -105,7 +109,8 @@ def follow_closely(
     left = gaussian_filter1d(left, search.smooth_s / search.hop_s, mode="nearest")
     time_s = np.interp(steady_s, steady.steady_s, steady.real_s)
     speed_hz = np.interp(time_s, rough.time_s, rough.speed_hz) * np.exp(left)
-    return FollowedSpeed(time_s, speed_hz, rough.trust)
+    along = score[np.arange(path.size), path] / np.linalg.norm([rough.trust[k] for k in kept])
+    return FollowedSpeed(time_s, speed_hz, rough.trust, np.asarray(along, dtype=np.float64))
 
 
 def _comb_scores(

@@ -44,7 +44,7 @@ TOGETHER = 1.0  # nats lost per step between the shares of whole and half orders
 LEAD = 1.0  # nats by which firing orders usually lead
 OVER_FIRING = 2.0  # nats lost per nat by which other orders stand above the firing orders
 STRAY_SHARE, STRAY_MEAN = 0.04, 1.5
-LEAST_SD = 0.05  # nat
+LEAST_SD = 0.3  # following noise lifts its own lines by some tenths of a nat
 LARGEST_TERM = 8  # multiples a/b with a, b up to this
 
 

@@ -49,6 +49,8 @@ class SpeedSettings:
         Frames of the first search [s], and its step from speed to speed. [-]
     step_sd : float
         Usual change of speed from frame to frame. [-]
+    sweep_window_s, sweep_step_sd : float
+        The same for a speed that changes quickly, tried when it was lost. [s], [-]
     near, fine : CloseSearch
         The second and third search, each about the speed found before.
     lines_window_s, lines_low_hz, lines_top_hz : float
@@ -57,6 +59,12 @@ class SpeedSettings:
         Orders of the followed speed that the range holds at least.
     least_nats : float
         Log likelihood over "no engine" below which none is heard. [nat]
+    least_score, most_lost : float
+        Comb score of a second below which it holds no engine (in noise 1.5 to 2.5), and
+        the share of such seconds from which none is heard. [-]
+    against_nats : float
+        Log likelihood by which a speed outside the range asked for must be better to
+        speak against that range. [nat]
     least_gap : float
         Log likelihood over the best other multiple below which no speed is told. [nat]
     sure_gap : float
@@ -73,13 +81,18 @@ class SpeedSettings:
     hop_s: float = 0.2
     grid: float = 0.003
     step_sd: float = 0.01
+    sweep_window_s: float = 0.5
+    sweep_step_sd: float = 0.03
     near: CloseSearch = CloseSearch(hop_s=0.1, reach=0.06, grid=0.001, step_sd=0.007)
     fine: CloseSearch = CloseSearch()
     lines_window_s: float = 3.0
     lines_low_hz: float = 20.0
     lines_top_hz: float = 400.0
     lines_orders: float = 20.0
-    least_nats: float = 10.0
+    least_nats: float = 15.0
+    least_score: float = 3.0
+    most_lost: float = 0.3
+    against_nats: float = 12.0
     least_gap: float = 3.0
     sure_gap: float = 8.0
     shortest_s: float = 3.0
