@@ -20,6 +20,8 @@ FINE_REVOLUTIONS = 25
 _MEDIUM_REVOLUTIONS = 12
 _WINDOW_ORDERS = 16.0
 _SIGNIFICANT_SD = 3.0
+_LOBE_BINS = 3
+_LOBE_NAT = 0.7
 # A speed error of 0.1 % rms and less widens a line of order o by this share of o.
 _SMEAR = 5e-4
 
@@ -90,3 +92,22 @@ def _window_mean(values: Floats, chosen: Flags, size: int) -> tuple[Floats, Floa
     count = np.maximum(1.0, uniform_filter1d(chosen.astype(np.float64), size) * size)
     total = uniform_filter1d(np.where(chosen, values, 0.0), size) * size
     return total / count, count
+
+
+def lobes_of_hidden_lines(excess: Floats, hidden: Flags) -> Flags:
+    """Bins beside a hidden zone that only show the skirt of a line inside it.
+
+    Where the level falls away from the zone's edge there is a line within, and its
+    falling side is no line of its own.
+    """
+    lobes = np.zeros_like(hidden)
+    for direction in (1, -1):
+        edge = hidden.copy()
+        for _ in range(_LOBE_BINS):
+            inner = np.roll(excess, direction)
+            falling = np.roll(edge, direction) & ~hidden & ~lobes
+            falling &= (excess < inner) & (inner > _LOBE_NAT)
+            falling[0 if direction == 1 else -1] = False
+            lobes |= falling
+            edge = falling
+    return lobes

@@ -17,7 +17,12 @@ from scipy.fft import rfft
 from acoustic.drive.drive import Engine
 from acoustic.errors import SpeedError
 from acoustic.evidence.angle import AngularSound, points_per_revolution, resample_to_angle
-from acoustic.evidence.engine_bins import FINE_REVOLUTIONS, active_comb_bins, engine_bins
+from acoustic.evidence.engine_bins import (
+    FINE_REVOLUTIONS,
+    active_comb_bins,
+    engine_bins,
+    lobes_of_hidden_lines,
+)
 from acoustic.evidence.findings import OrderBand, OrderSpectrum
 from acoustic.evidence.noise_floor import (
     FloorSettings,
@@ -168,15 +173,16 @@ def _band(
     if turns < FINE_REVOLUTIONS:
         engine_own |= active_comb_bins(orders, ln_power - floor, turns, freedom, engine)
         floor = ln_noise_floor(ln_power, engine_own, freedom, settings.floor, reach)
+    excess = without_shadows(ln_power - floor)
     in_hearing = orders * mean_speed_hz >= settings.lowest_hz
     return OrderBand(
         orders=orders,
         revolutions=turns,
         level_db=10 * np.log10(power),
         floor_db=floor * (10 / np.log(10)),
-        excess=without_shadows(ln_power - floor),
+        excess=excess,
         engine=engine_own,
-        visible=in_hearing & ~engine_own,
+        visible=in_hearing & ~engine_own & ~lobes_of_hidden_lines(excess, engine_own),
         segments=int(powers.shape[0]),
         freedom=freedom,
         persistence=(powers > 2 * np.exp(floor)).mean(axis=0),

@@ -14,7 +14,7 @@ from acoustic.recording.speed_settings import SpeedSettings
 from acoustic.recording.speed_trace import SpeedTrace
 
 LOG_MARGIN = 0.03  # a log lags and is filtered; it shows the speed to a few per cent
-LEAST_MARGIN = 0.01  # an idle wanders this much about its mean
+WANDER = 0.02  # an idle strays this far from its mean
 
 
 def given_speed(rpm: float, tolerance: float, duration_s: float) -> SpeedTrace:
@@ -86,20 +86,27 @@ def speed_of(
         known, margin = log_trace, max(LOG_MARGIN, 3 * log_trace.uncertainty)
     elif given_rpm is not None:
         known = given_speed(given_rpm, tolerance, recording.duration_s)
-        margin = max(tolerance, LEAST_MARGIN)
+        margin = tolerance + WANDER
     else:
         return hear_speed(recording, stretches, engine, settings)
     low = 60 * float(known.speed_hz.min()) * (1 - margin)
     high = 60 * float(known.speed_hz.max()) * (1 + margin)
     heard = hear_speed(recording, stretches, engine, settings, (low, high))
-    return _joined(known, heard)
+    if heard.trace is not None:
+        return _followed(known, heard, heard.trace)
+    return _kept(known, hear_speed(recording, stretches, engine, settings), settings)
 
 
-def _joined(known: SpeedTrace, heard: HeardSpeed) -> HeardSpeed:
-    """Return the known speed as followed by ear, or as it is where nothing was heard."""
+def _followed(known: SpeedTrace, heard: HeardSpeed, trace: SpeedTrace) -> HeardSpeed:
+    """Return the known speed as followed by ear."""
     word = "logged" if known.source == "log" else "given"
-    if heard.trace is None:
-        note = f"{known.note}; kept as it is, no engine orders were heard there"
-        return replace(heard, trace=replace(known, note=note), reason=note)
-    note = f"{word}, then followed by ear: {heard.trace.mean_rpm:.0f} rpm"
-    return replace(heard, trace=replace(heard.trace, source=known.source, note=note), reason=note)
+    note = f"{word}, then followed by ear: {trace.mean_rpm:.0f} rpm"
+    return replace(heard, trace=replace(trace, source=known.source, note=note), reason=note)
+
+
+def _kept(known: SpeedTrace, free: HeardSpeed, settings: SpeedSettings) -> HeardSpeed:
+    """Return the known speed as it is, and say so where the sound speaks against it."""
+    note = f"{known.note}; kept as it is, no engine orders were heard there"
+    if free.trace is not None and free.confidence > settings.sure_gap:
+        note += f". The sound fits {free.best_rpm:.0f} rpm: check the speed"
+    return replace(free, trace=replace(known, note=note), reason=note)

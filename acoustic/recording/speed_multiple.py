@@ -21,6 +21,7 @@ are not known beforehand and averaged over, with two things an engine makes like
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,8 +40,8 @@ OTHER_SPREAD = 1.2  # the same for the other orders, nat
 NARROW = 0.2  # weak lines scatter less: no more than this and half their mean, nat
 # How often a share or a mean is met before listening. Judgement, checked on made scenes.
 FIRING_SHARE = np.array([0.02, 0.05, 0.13, 0.30, 0.50])
-OTHER_SHARE = np.array([0.2, 0.2, 0.2, 0.2, 0.2])
-TOGETHER = 1.0  # nats lost per step between the shares of whole and half orders
+TOGETHER = 1.0  # nats lost per step between the shares of whole and half orders,
+USUAL_MEAN = 1.5  # where the stronger of them stands out this far, nat
 LEAD = 1.0  # nats by which firing orders usually lead
 OVER_FIRING = 2.0  # nats lost per nat by which other orders stand above the firing orders
 STRAY_SHARE, STRAY_MEAN = 0.04, 1.5
@@ -122,25 +123,36 @@ def log_likelihood(odds: LineOdds, speed_hz: float, engine: Engine) -> float:
 
 
 def _averaged(firings: Floats, wholes: Floats, halves: Floats) -> float:
-    """Ln of the likelihood averaged over spreads, shares and means.
+    """ln of the likelihood averaged over spreads, shares and means.
 
     `firings` has shape (spreads, shares, means), the others (shares, means).
     """
-    over = OVER_FIRING * np.maximum(
-        0.0, MEANS[:, None] - MEANS + LEAD
-    )  # other's mean, firing's mean
-    mean_prior = -over - np.log(np.exp(-over).sum(axis=0))
-    # Shape (shares, firing mean): averaged over the other's mean.
-    whole, half = (_log_sum(table[:, :, None] + mean_prior, axis=1) for table in (wholes, halves))
-    step = np.abs(np.subtract.outer(np.arange(SHARES.size), np.arange(SHARES.size)))
-    shares = np.outer(OTHER_SHARE, OTHER_SHARE) * np.exp(-TOGETHER * step)
-    shares = np.log(shares / shares.sum())
+    prior = _others_prior()
     both = _log_sum(
-        (whole[:, None] + half[None, :] + shares[:, :, None]).reshape(-1, MEANS.size), axis=0
+        (wholes[:, :, None, None, None] + halves[:, :, None] + prior).reshape(-1, MEANS.size),
+        axis=0,
     )
     firing = (firings + np.log(FIRING_SHARE)[:, None]).reshape(-1, MEANS.size)
     even = np.log(FIRING_SPREADS.size * MEANS.size)
     return float(_log_sum(_log_sum(firing, axis=0) + both) - even)
+
+
+@lru_cache(maxsize=1)
+def _others_prior() -> Floats:
+    """ln of the prior of shares and means of the other orders.
+
+    Shape (whole share, whole mean, half share, half mean, firing mean).
+    """
+    over = OVER_FIRING * np.maximum(0.0, MEANS[:, None] - MEANS + LEAD)
+    mean = -over - np.log(np.exp(-over).sum(axis=0))  # other's mean, firing's mean
+    step = np.arange(SHARES.size)[:, None] - np.arange(SHARES.size)
+    # One class gone is the odder, the further the other one stands out.
+    strength = np.where(
+        step[:, None, :, None] >= 0, MEANS[:, None, None], MEANS[None, None, None, :]
+    )
+    share = -TOGETHER * np.abs(step)[:, None, :, None] * strength / USUAL_MEAN
+    share = share - np.log(np.exp(share).sum(axis=(0, 2), keepdims=True))
+    return np.asarray(share[..., None] + mean[:, None, None, :] + mean[None, None, None])
 
 
 def _log_sum(log_terms: Floats, axis: int | None = None) -> Floats:

@@ -74,7 +74,8 @@ def stray_rate(
     table: LineTable,
     hot: Sequence[HotTone],
     stray_probability: Floats | None,
-    earlier: tuple[StrayTone, ...],
+    strays: Sequence[StrayTone],
+    before: Sequence[tuple[LineTable, Sequence[HotTone]]],
 ) -> Floats:
     """Expected unexplained tones per e-fold of order at each place, shape (places,).
 
@@ -85,39 +86,56 @@ def stray_rate(
     ----------
     stray_probability : ndarray or None, shape (hot tones,)
         That each hot tone is a stranger's; None before that is known.
-    earlier : tuple of StrayTone
-        Strangers of recordings before this one, expected again.
+    strays : sequence of StrayTone
+        Strangers known from a healthy recording, expected again.
+    before : sequence of (LineTable, hot tones)
+        Earlier recordings of the same drive.
     """
     rates = np.full(table.ln_order.size, FIRST_RATE)
     if stray_probability is not None:
         rates = _crowding(table, hot, stray_probability)
-    for stray in earlier:
-        shift = np.log(stray.mean_speed_hz / table.mean_speed_hz)
-        # A stranger either follows the engine (same order) or does not (same frequency).
-        for centre in (stray.ln_order, stray.ln_order + shift):
-            away = (table.ln_order - centre) / _PERSISTENCE_SD
-            near = np.abs(away) < 5
-            density = np.exp(-0.5 * away[near] ** 2) / (_PERSISTENCE_SD * np.sqrt(2 * np.pi))
-            rates[near] += _PERSISTENCE * stray.probability * density
-    return rates + _companions(table, hot)
+    for stray in strays:
+        for centre in _again_at(stray.ln_order, stray.mean_speed_hz, table):
+            _add_bump(rates, table, centre, _PERSISTENCE_SD, _PERSISTENCE * stray.probability)
+    return rates + _companions(table, hot, before)
 
 
-def _companions(table: LineTable, hot: Sequence[HotTone]) -> Floats:
-    """Rate of weak companions of the hot tones, in case those are a stranger's.
+def _again_at(ln_order: float, mean_speed_hz: float, table: LineTable) -> tuple[float, float]:
+    """Where a stranger's tone may come again: at the same order or the same frequency."""
+    return ln_order, ln_order + float(np.log(mean_speed_hz / table.mean_speed_hz))
 
-    Only outside the hot tones' own windows: between hot tones `stray_links` tells.
+
+def _add_bump(rates: Floats, table: LineTable, centre: float, sd: float, share: float) -> None:
+    place = int(np.rint((centre - table.ln_order[0]) / LATTICE_STEP))
+    reach = int(5 * sd / LATTICE_STEP) + 1
+    first, last = max(0, place - reach), min(rates.size, place + reach + 1)
+    if first < last:
+        away = (table.ln_order[first:last] - centre) / sd
+        rates[first:last] += share * np.exp(-0.5 * away**2) / (sd * np.sqrt(2 * np.pi))
+
+
+def _companions(
+    table: LineTable,
+    hot: Sequence[HotTone],
+    before: Sequence[tuple[LineTable, Sequence[HotTone]]],
+) -> Floats:
+    """Rate of weak companions of hot tones, in case those are a stranger's.
+
+    Only outside this recording's hot tones: between those `stray_links` tells.
     """
     rates = np.zeros(table.ln_order.size)
     for tone in hot:
         for numerator, denominator, share in _FAMILY_RATIOS:
-            centre = tone.ln_order + np.log(numerator / denominator)
+            centre = tone.ln_order + float(np.log(numerator / denominator))
             place = int(np.rint((centre - table.ln_order[0]) / LATTICE_STEP))
-            if not 0 <= place < rates.size:
-                continue
-            sd = _place_sd(tone.last - tone.first) + _place_sd(2 * int(table.half_window[place]))
-            first, last = max(0, place - 40), min(rates.size, place + 41)
-            away = (table.ln_order[first:last] - centre) / sd
-            rates[first:last] += share * np.exp(-0.5 * away**2) / (sd * np.sqrt(2 * np.pi))
+            if 0 <= place < rates.size:
+                sd = _place_sd(tone.last - tone.first)
+                sd += _place_sd(2 * int(table.half_window[place]))
+                _add_bump(rates, table, centre, sd, share)
+    for other, tones in before:
+        for tone in tones:
+            for centre in _again_at(tone.ln_order, other.mean_speed_hz, table):
+                _add_bump(rates, table, centre, _PERSISTENCE_SD, _PERSISTENCE)
     for tone in hot:
         rates[tone.first : tone.last + 1] = 0.0
     return rates
@@ -149,7 +167,36 @@ def _coarse_smooth(values: Floats, sd: float, coarse: int) -> Floats:
     return np.asarray(np.interp(np.arange(values.size), centres, smooth))
 
 
-def stray_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
+def stray_links(
+    tables: Sequence[LineTable], hot: Sequence[Sequence[HotTone]], rates: Sequence[Floats]
+) -> Floats:
+    """Link strangers' tones within and across recordings.
+
+    Returns
+    -------
+    ndarray, shape (all hot tones, all hot tones)
+        See `family_links` for tones of one recording. A tone of a later recording gains
+        if an earlier one had it at the same order or the same frequency: what nobody
+        accounted for once will be there again.
+    """
+    counts = [len(tones) for tones in hot]
+    starts = np.concatenate([[0], np.cumsum(counts)]).astype(int)
+    links = np.zeros((starts[-1], starts[-1]))
+    for r, (table, tones, rate) in enumerate(zip(tables, hot, rates, strict=True)):
+        own = slice(starts[r], starts[r + 1])
+        links[own, own] = family_links(tones, rate)
+        x = np.array([tone.ln_order for tone in tones])
+        here = rate[[tone.place for tone in tones]] if tones else np.empty(0)
+        for q in range(r):
+            for g, tone in enumerate(hot[q]):
+                for centre in _again_at(tone.ln_order, tables[q].mean_speed_hz, table):
+                    away = (x - centre) / _PERSISTENCE_SD
+                    density = np.exp(-0.5 * away**2) / (_PERSISTENCE_SD * np.sqrt(2 * np.pi))
+                    links[own, starts[q] + g] += _PERSISTENCE * density / here
+    return links
+
+
+def family_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
     """How much likelier a stranger's tone becomes given another one of his.
 
     Strangers bring whole families too: harmonics of one shaft, or side lines at one

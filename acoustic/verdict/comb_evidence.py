@@ -13,8 +13,8 @@ from acoustic.evidence.comb import CombLevels
 Floats = NDArray[np.float64]
 
 _ON_COMB_ORDER = 0.02
-_MOST_FOR_NAT = 3.0
-_MOST_AGAINST_NAT = 1.0
+_MOST_FOR_NAT = 1.0
+_MOST_AGAINST_NAT = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)

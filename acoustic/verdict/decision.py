@@ -85,10 +85,9 @@ def source_probability(answer: JointAnswer, part: int) -> float:
     recording's hearing has its prior chance of singing, and that is no finding.
     """
     faulty = float(answer.result.faulty[part])
-    claims = [
-        float(np.max(c[part] / (1.0 + c.sum(axis=0)))) for c in answer.result.claims if c.size
-    ]
-    heard_singing = min(max(claims, default=0.0), 1.0) * float(answer.result.singing[part])
+    claims = answer.result.claims
+    claimed_share = float(np.max(claims[part] / (1.0 + claims.sum(axis=0)), initial=0.0))
+    heard_singing = min(claimed_share, 1.0) * float(answer.result.singing[part])
     return min(1.0, faulty + heard_singing)
 
 

@@ -24,9 +24,9 @@ from acoustic.verdict.clutter import (
     stray_rate,
 )
 from acoustic.verdict.comb_evidence import CombEvidence
-from acoustic.verdict.fault_count import COMPLAINT, HEALTHY
+from acoustic.verdict.fault_sets import COMPLAINT, HEALTHY, MatchResult, weigh_faults
 from acoustic.verdict.line_likelihood import LikelihoodSettings, LineTable, line_table
-from acoustic.verdict.messages import JointMatch, MatchProblem, MatchResult
+from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.sources import (
     VOICE_LEVELS_DB,
     Voice,
@@ -147,10 +147,10 @@ def match_drive(
     for _ in range(2):
         rates = _rates(tables, hot, stray, healthy)
         prices = [clutter(t, rate) for t, rate in zip(tables, rates, strict=True)]
-        links = tuple(map(stray_links, hot, rates))
+        links = stray_links(tables, hot, rates)
         problem = _problem(sources, heard, tables, prices, hot, links, settings, healthy)
-        result = JointMatch(problem).run()
-        stray = [1.0 / (1.0 + claims.sum(axis=0)) for claims in result.claims]
+        result = weigh_faults(problem)
+        stray = _per_recording(1.0 / (1.0 + result.claims.sum(axis=0)), hot)
     return JointAnswer(
         parts=sources.parts,
         voices=tuple(sources.voices),
@@ -159,7 +159,7 @@ def match_drive(
         tables=tuple(tables),
         prices=tuple(prices),
         hot=tuple(hot),
-        stray_probability=tuple(stray),
+        stray_probability=tuple(stray or ()),
         result=result,
     )
 
@@ -219,15 +219,16 @@ def _problem(
     tables: Sequence[LineTable],
     prices: Sequence[Floats],
     hot: Sequence[tuple[HotTone, ...]],
-    links: tuple[Floats, ...],
+    links: Floats,
     settings: MatchSettings,
     healthy: HealthySong | None,
 ) -> MatchProblem:
     combs = [CombEvidence(h.comb) for h in heard]
+    starts = np.cumsum([0, *(len(tones) for tones in hot)])[:-1].tolist()
     voice_tables: list[list[VoiceTable]] = [
         [
             voice_table(voice, sources.groups[voice.group], *recording)
-            for recording in zip(tables, prices, hot, combs, strict=True)
+            for recording in zip(tables, prices, hot, starts, combs, strict=True)
         ]
         for voice in sources.voices
     ]
@@ -282,21 +283,28 @@ def _strays(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> li
     ]
 
 
+def _per_recording(values: Floats, hot: Sequence[tuple[HotTone, ...]]) -> list[Floats]:
+    return np.split(values, np.cumsum([len(tones) for tones in hot])[:-1])
+
+
 def _rates(
     tables: Sequence[LineTable],
     hot: Sequence[tuple[HotTone, ...]],
     stray: Sequence[Floats] | None,
     healthy: HealthySong | None,
 ) -> list[Floats]:
-    """Rates of unexplained tones as far as they are known, and which will come again.
+    """Rates of unexplained tones as far as they are known.
 
     A stranger pays once: only the recordings after the one that showed it expect it.
     """
-    rates = []
-    so_far = list(healthy.strays) if healthy else []
-    for number, (table, tones) in enumerate(zip(tables, hot, strict=True)):
-        shown = None if stray is None else stray[number]
-        rates.append(stray_rate(table, tones, shown, tuple(so_far)))
-        if shown is not None:
-            so_far += _strays(table, tones, shown)
-    return rates
+    known = healthy.strays if healthy else ()
+    return [
+        stray_rate(
+            table,
+            tones,
+            None if stray is None else stray[r],
+            known,
+            list(zip(tables[:r], hot[:r], strict=True)),
+        )
+        for r, (table, tones) in enumerate(zip(tables, hot, strict=True))
+    ]

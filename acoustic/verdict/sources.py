@@ -78,7 +78,8 @@ class VoiceTable:
     steady : ndarray, shape (offsets, levels)
         Product over the lines that are not in contest with other parts.
     contested : tuple of (int, ndarray)
-        Hot tone index and the lines' claim on it, shape (offsets, levels).
+        Hot tone, counted through all recordings, and the lines' claim on it, shape
+        (offsets, levels).
     """
 
     steady: Floats
@@ -134,6 +135,7 @@ def voice_table(
     table: LineTable,
     price: Floats,
     hot: Sequence[HotTone],
+    first_hot: int,
     comb: CombEvidence | None,
 ) -> VoiceTable:
     """Hold a voice against one recording.
@@ -143,6 +145,9 @@ def voice_table(
     price : ndarray, shape (places,)
         Clutter near each place of `table`.
     hot : sequence of HotTone
+        Contested tones of this recording.
+    first_hot : int
+        Number of contested tones in the recordings before.
     comb : CombEvidence or None
         Evidence on the engine's own comb, for voices locked to the crankshaft.
     """
@@ -169,7 +174,7 @@ def voice_table(
             slot[here] += claim[here]
     for slot in contested.values():
         np.maximum(slot, _LEAST_FACTOR - 1.0, out=slot)
-    return VoiceTable(steady, tuple(contested.items()))
+    return VoiceTable(steady, tuple((first_hot + t, c) for t, c in contested.items()))
 
 
 def _level_rows(relative_db: float) -> NDArray[np.intp]:

@@ -1,0 +1,248 @@
+"""Which parts are faulty: sets of parts weighed against each other, one set at a time.
+
+Two parts that fit the same three tones must not be played off tone by tone: either one
+makes them all or the other does. So the sets {}, {a}, {b}, {a, b} ... are weighed whole.
+Within a set the second part only gets what the first leaves unexplained.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from math import comb
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.verdict.healthy_songs import rivals_of, settle_songs
+from acoustic.verdict.offsets import offset_priors
+from acoustic.verdict.part_states import PartBook, PartState
+from acoustic.verdict.problem import MatchProblem
+
+Floats = NDArray[np.float64]
+
+COMPLAINT = (0.25, 0.60, 0.13, 0.02)
+"""P(0, 1, 2, 3 faulty parts) when somebody complains of a sound (judgement)."""
+HEALTHY = (1.0,)
+"""A recording of a drive known to be sound."""
+_CANDIDATES = 8
+_TRIPLE_SEEDS = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MatchResult:
+    """The weighed sets, summed up per part.
+
+    Attributes
+    ----------
+    faulty, singing : ndarray, shape (parts,)
+        P(faulty) and P(healthy but singing).
+    fault_evidence : ndarray, shape (parts,)
+        Likelihood ratio of the part alone being faulty to no fault.
+    voice_shares : ndarray, shape (voices,)
+        For a mechanism: its share of the part's P(faulty). For a song: P(sings | healthy).
+    claims : ndarray, shape (parts, hot tones)
+        Each part's claim on each contested tone against a stranger's 1.
+    offset_posteriors : tuple of ndarray
+        P(d) per part, over its group's lattice.
+    level_posteriors : tuple of ndarray
+        P(level) per voice given that it sounds.
+    """
+
+    faulty: Floats
+    singing: Floats
+    fault_evidence: Floats
+    voice_shares: Floats
+    claims: Floats
+    offset_posteriors: tuple[Floats, ...]
+    level_posteriors: tuple[Floats, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Given:
+    """The drive with some parts taken as faulty: what the others see then."""
+
+    claims: Floats
+    priors: tuple[Floats, ...]
+    states: Mapping[int, PartState]
+
+
+def weigh_faults(problem: MatchProblem) -> MatchResult:
+    """Weigh all likely sets of faulty parts."""
+    book = PartBook(problem)
+    sound = settle_songs(book)
+    nothing = _Given(sound.claims, sound.priors, dict(enumerate(sound.states)))
+    alone = _evidence(book, nothing, range(problem.part_count))
+    given: dict[int, _Given] = {}
+    weights = _set_weights(book, nothing, alone, given)
+    return _summed_up(book, nothing, alone, weights, given)
+
+
+def _evidence(book: PartBook, given: _Given, parts: Iterable[int]) -> Floats:
+    """Likelihood ratio faulty : healthy of each part, given what is taken as faulty."""
+    ratios = np.zeros(book.problem.part_count)
+    for k in parts:
+        state, prior = given.states[k], given.priors[k]
+        ratios[k] = float(prior @ state.on) / float(prior @ state.off)
+    return ratios
+
+
+def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
+    """Take one more part as faulty and let the others see its claims and its offset."""
+    claims = given.claims.copy()
+    claims[part] = book.claims(part, given.states[part], given.priors[part], faulty=True)
+    states = dict(given.states)
+    for k, state in given.states.items():
+        if k != part:
+            states[k] = book.state(k, rivals_of(book, claims, k), state.song_share, state)
+    likelihoods = [state.on if k == part else state.off for k, state in sorted(states.items())]
+    priors = offset_priors(book.problem, likelihoods)
+    for k in states:
+        if k != part and book.tones_of(k) & book.tones_of(part):
+            claims[k] = book.claims(k, states[k], priors[k], faulty=False)
+    return _Given(claims, tuple(priors), states)
+
+
+def _set_weights(
+    book: PartBook, nothing: _Given, alone: Floats, given: dict[int, _Given]
+) -> dict[tuple[int, ...], float]:
+    """Posterior weight of each set of faulty parts, summing to 1; fills `given`."""
+    problem = book.problem
+    n, prior = problem.part_count, problem.count_prior
+    most = min(len(prior) - 1, n)
+    share = [prior[t] / comb(n, t) for t in range(most + 1)]
+    weights: dict[tuple[int, ...], float] = {(): share[0]}
+    if most >= 1:
+        weights |= {(k,): share[1] * float(alone[k]) for k in range(n)}
+    if most >= 2:
+        weights |= _larger_sets(book, nothing, alone, share, given)
+    total = sum(weights.values())
+    return {chosen: weight / total for chosen, weight in weights.items()}
+
+
+def _larger_sets(
+    book: PartBook,
+    nothing: _Given,
+    alone: Floats,
+    share: list[float],
+    given: dict[int, _Given],
+) -> dict[tuple[int, ...], float]:
+    n = book.problem.part_count
+    candidates = [int(k) for k in np.argsort(-alone)[:_CANDIDATES]]
+    beside: dict[int, Floats] = {}
+    for j in candidates:
+        given[j] = _with_fault(book, nothing, j)
+        beside[j] = _evidence(book, given[j], [k for k in range(n) if k != j])
+    weights: dict[tuple[int, ...], float] = {}
+    for j in range(n):
+        for k in range(j + 1, n):
+            ways = [alone[a] * beside[a][b] for a, b in ((j, k), (k, j)) if a in beside]
+            # Who is told first matters where both claim a tone: the better telling counts.
+            ratio = max(ways) if ways else alone[j] * alone[k]
+            weights[(j, k)] = share[2] * float(ratio)
+    if len(share) > 3:
+        weights |= _triples(book, given, beside, alone, weights, share[3])
+    return weights
+
+
+def _triples(
+    book: PartBook,
+    given: Mapping[int, _Given],
+    beside: Mapping[int, Floats],
+    alone: Floats,
+    pairs: Mapping[tuple[int, ...], float],
+    share: float,
+) -> dict[tuple[int, ...], float]:
+    """Third parts beside the likeliest pairs only."""
+    weights: dict[tuple[int, ...], float] = {}
+    seeds = sorted(pairs, key=lambda pair: -pairs[pair])[:_TRIPLE_SEEDS]
+    for pair in seeds:
+        j = max((k for k in pair if k in given), key=lambda k: float(alone[k]), default=None)
+        if j is None:
+            continue
+        k = pair[0] if pair[1] == j else pair[1]
+        both = _with_fault(book, given[j], k)
+        rest = [m for m in range(book.problem.part_count) if m not in pair]
+        third = _evidence(book, both, rest)
+        for m in rest:
+            chosen = tuple(sorted((*pair, m)))
+            ratio = share * float(alone[j] * beside[j][k] * third[m])
+            weights[chosen] = max(weights.get(chosen, 0.0), ratio)
+    return weights
+
+
+def _summed_up(
+    book: PartBook,
+    nothing: _Given,
+    alone: Floats,
+    weights: Mapping[tuple[int, ...], float],
+    given: Mapping[int, _Given],
+) -> MatchResult:
+    problem = book.problem
+    faulty = np.zeros(problem.part_count)
+    for chosen, weight in weights.items():
+        faulty[list(chosen)] += weight
+    faulty = np.minimum(faulty, 1.0)
+    mixture = _mixture(nothing, faulty, weights[()], given)
+    claims = sum(share * one.claims for share, one in mixture)
+    singing = np.zeros(problem.part_count)
+    shares = np.zeros(len(problem.voices))
+    levels: list[Floats] = [np.empty(0)] * len(problem.voices)
+    offsets = []
+    for k in range(problem.part_count):
+        song = book.song_voice(k)
+        if song is not None:
+            shares[song] = sum(share * _sings(one, k, song) for share, one in mixture)
+            singing[k] = (1.0 - faulty[k]) * shares[song]
+        state, prior = nothing.states[k], nothing.priors[k]
+        posterior = prior * (
+            (1.0 - faulty[k]) * state.off / float(prior @ state.off)
+            + faulty[k] * state.on / max(float(prior @ state.on), 1e-300)
+        )
+        offsets.append(posterior / posterior.sum())
+        _voice_posteriors(book, k, state, prior, shares, levels)
+    return MatchResult(
+        faulty=faulty,
+        singing=singing,
+        fault_evidence=alone,
+        voice_shares=shares,
+        claims=np.asarray(claims / problem.strangers(np.sum(claims, axis=0))),
+        offset_posteriors=tuple(offsets),
+        level_posteriors=tuple(levels),
+    )
+
+
+def _mixture(
+    nothing: _Given, faulty: Floats, sound_weight: float, given: Mapping[int, _Given]
+) -> list[tuple[float, _Given]]:
+    """The drive as sound and with each likely part faulty, with shares summing to 1."""
+    mixture = [(sound_weight, nothing)]
+    mixture += [(float(faulty[j]), one) for j, one in given.items() if faulty[j] > 0.01]
+    total = sum(share for share, _ in mixture)
+    return [(share / total, one) for share, one in mixture]
+
+
+def _sings(given: _Given, part: int, song: int) -> float:
+    """P(the part sings | it is healthy) with what is taken as faulty."""
+    state, prior = given.states[part], given.priors[part]
+    sung = state.song_share * float(prior @ state.sounds[song].seen)
+    return sung / float(prior @ state.off)
+
+
+def _voice_posteriors(
+    book: PartBook,
+    part: int,
+    state: PartState,
+    prior: Floats,
+    shares: Floats,
+    levels: list[Floats],
+) -> None:
+    weights = book.voice_weights(part, state, prior, faulty=True)
+    mechanisms = book.mechanisms(part)
+    masses = {v: float(weights[v] @ state.sounds[v].seen) for v in mechanisms}
+    total = sum(masses.values()) or 1.0
+    for v in mechanisms:
+        shares[v] = masses[v] / total
+    weights |= book.voice_weights(part, state, prior, faulty=False)
+    for v, weight in weights.items():
+        levels[v] = book.level_posterior(v, state, weight)

@@ -1,0 +1,95 @@
+"""The drive taken as sound: which parts sing, and which tones their songs account for.
+
+Every hypothesis of a fault is measured against this one. Parts settle one after another
+until nothing changes; the share of parts that sing is itself unknown and told by all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.verdict.offsets import offset_priors
+from acoustic.verdict.part_states import PartBook, PartState
+
+Floats = NDArray[np.float64]
+
+_ROUNDS = 8
+_SETTLED = 0.01
+_DAMPING = 0.25
+_LEAST_CLAIM = 0.01
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SoundDrive:
+    """The drive without any fault.
+
+    Attributes
+    ----------
+    states : tuple of PartState
+    priors : tuple of ndarray
+        P(d) per part from all the others.
+    claims : ndarray, shape (parts, hot tones)
+        What each part's song claims.
+    """
+
+    states: tuple[PartState, ...]
+    priors: tuple[Floats, ...]
+    claims: Floats
+
+
+def settle_songs(book: PartBook) -> SoundDrive:
+    """Let the healthy parts share out the tones among them."""
+    problem = book.problem
+    parts = range(problem.part_count)
+    claims = np.zeros((problem.part_count, problem.tone_count))
+    common = float(problem.song_shares @ problem.song_prior)
+    shares = np.where(np.isnan(problem.own_song), common, problem.own_song)
+    states = [book.state(k, problem.strangers(claims[k] * 0), shares[k]) for k in parts]
+    priors = offset_priors(problem, [s.off for s in states])
+    for _ in range(_ROUNDS):
+        before = claims.copy()
+        shares = _song_shares(book, states, priors)
+        order = np.argsort([-float(priors[k] @ states[k].off) for k in parts])
+        for k in (int(k) for k in order):
+            states[k] = book.state(k, rivals_of(book, claims, k), shares[k], states[k])
+            fresh = book.claims(k, states[k], priors[k], faulty=False)
+            # Claims span many powers of ten: the damping is on their logarithm.
+            claims[k] = (
+                np.exp(
+                    _DAMPING * np.log(claims[k] + _LEAST_CLAIM)
+                    + (1 - _DAMPING) * np.log(fresh + _LEAST_CLAIM)
+                )
+                - _LEAST_CLAIM
+            )
+        priors = offset_priors(problem, [s.off for s in states])
+        if np.max(np.abs(np.log1p(claims) - np.log1p(before)), initial=0.0) < _SETTLED:
+            break
+    return SoundDrive(tuple(states), tuple(priors), claims)
+
+
+def rivals_of(book: PartBook, claims: Floats, part: int) -> Floats:
+    """What stands against a part's claim on each tone: strangers and the other parts."""
+    others = np.maximum(claims.sum(axis=0) - claims[part], 0.0)
+    return np.asarray(book.problem.strangers(others) + others)
+
+
+def _song_shares(book: PartBook, states: list[PartState], priors: list[Floats]) -> Floats:
+    """P(sings) of each part before its own sound is heard, told by all other parts."""
+    problem = book.problem
+    with np.errstate(divide="ignore"):
+        ln_total = np.log(problem.song_prior)
+    ln_parts = np.zeros((problem.part_count, problem.song_shares.size))
+    for k, (state, prior) in enumerate(zip(states, priors, strict=True)):
+        song = book.song_voice(k)
+        if song is not None and np.isnan(problem.own_song[k]):
+            sung = float(prior @ state.sounds[song].seen)
+            ln_parts[k] = np.log((1 - problem.song_shares) + problem.song_shares * sung)
+    ln_total = ln_total + ln_parts.sum(axis=0)
+    shares = np.empty(problem.part_count)
+    for k in range(problem.part_count):
+        weight = np.exp(ln_total - ln_parts[k] - (ln_total - ln_parts[k]).max())
+        shares[k] = float(problem.song_shares @ weight / weight.sum())
+    return np.where(np.isnan(problem.own_song), shares, problem.own_song)

@@ -1,0 +1,71 @@
+"""Everything the joint match runs over, in one value."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.verdict.sources import Voice, VoiceTable
+from acoustic.verdict.unknowns import BeltOffset, ShaftGroup
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MatchProblem:
+    """Tables, priors and links of one drive on its recordings.
+
+    Attributes
+    ----------
+    part_groups : sequence of int
+        The shaft group most of each part's families turn with.
+    tables : sequence of sequence of VoiceTable
+        ``tables[voice][recording]``; their contested tones count through all recordings.
+    level_priors : sequence of ndarray
+        Prior over `VOICE_LEVELS_DB`, per voice.
+    count_prior : tuple of float
+        P(0), P(1), ... faulty parts.
+    song_shares, song_prior : ndarray
+        Grid and prior of the share of healthy parts that sing.
+    own_song : ndarray, shape (parts,)
+        A part's own probability of singing where a healthy reference tells; nan where
+        the common share applies.
+    offset_blur : tuple of float
+        Relative sd by which each recording's offsets may differ from the first's.
+    stray_links : ndarray, shape (hot tones, hot tones)
+        How tones of one stranger hang together, within and across recordings.
+    """
+
+    belts: Sequence[BeltOffset]
+    groups: Sequence[ShaftGroup]
+    part_groups: Sequence[int]
+    voices: Sequence[Voice]
+    tables: Sequence[Sequence[VoiceTable]]
+    level_priors: Sequence[Floats]
+    count_prior: tuple[float, ...]
+    song_shares: Floats
+    song_prior: Floats
+    own_song: Floats
+    offset_blur: tuple[float, ...]
+    stray_links: Floats
+
+    @property
+    def part_count(self) -> int:
+        """Number of parts."""
+        return len(self.part_groups)
+
+    @property
+    def tone_count(self) -> int:
+        """Number of contested tones over all recordings."""
+        return int(self.stray_links.shape[0])
+
+    def strangers(self, claims: Floats) -> Floats:
+        """Weight of "a stranger makes it" per tone, 1 for a lone one.
+
+        The likelier the more tones of his family are about that the parts making
+        `claims` do not account for.
+        """
+        return np.asarray(1.0 + self.stray_links @ (1.0 / (1.0 + claims)))
