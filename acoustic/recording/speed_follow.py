@@ -21,6 +21,7 @@ from acoustic.recording.speed_sound import SpeedSound, make_steady, white_frames
 
 TRUST_POWER = 4.0
 LEAST_TRUST = 0.1
+END_POINTS = 10
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,6 +51,25 @@ class FollowedSpeed:
     def times(self, ratio: float) -> FollowedSpeed:
         """Return the same path at a multiple of the speed."""
         return FollowedSpeed(self.time_s, ratio * self.speed_hz, self.trust, self.score)
+
+    def to_the_ends(self, start_s: float, end_s: float) -> FollowedSpeed:
+        """Carry the path on, straight, to where the used sound begins and ends.
+
+        The middles of the first and last frame lie half a frame inside.
+        """
+        size = min(END_POINTS, self.time_s.size)
+        first, last = slice(None, size), slice(-size, None)
+        ends_s = np.array([min(start_s, self.time_s[0]), max(end_s, self.time_s[-1])])
+        ends_hz = [
+            self.speed_hz[edge] + slope * (at_s - self.time_s[edge])
+            for edge, place, at_s in ((0, first, ends_s[0]), (-1, last, ends_s[1]))
+            for slope in [np.polyfit(self.time_s[place], self.speed_hz[place], 1)[0]]
+        ]
+        time_s = np.concatenate([ends_s[:1], self.time_s, ends_s[1:]])
+        speed_hz = np.concatenate([ends_hz[:1], self.speed_hz, ends_hz[1:]])
+        score = np.concatenate([self.score[:1], self.score, self.score[-1:]])
+        new = np.concatenate([[True], np.diff(time_s) > 0])
+        return FollowedSpeed(time_s[new], speed_hz[new], self.trust, score[new])
 
 
 def follow_widely(

@@ -121,6 +121,7 @@ def hear_speed(
         followed = followed.times(best.multiple)
         followed = follow_closely(views, engine, followed, settings.fine, settings)
     refusal = _refusal(best, others, gap, lost_share(followed, settings), settings)
+    followed = followed.to_the_ends(stretches.used[0].start_s, stretches.used[-1].end_s)
     trace = None if refusal else _trace(followed, others, gap, engine, settings)
     reason = trace.note if trace else f"{refusal} {GIVE_IT}"
     return HeardSpeed(trace, gap, reason, others, best.rpm, best.log_likelihood)
@@ -141,9 +142,9 @@ def _follow(
             break
         near = follow_closely(views, engine, rough, s.near, s)
         followed = follow_closely(views, engine, near, s.fine, s)
-        if best is None or lost_share(followed, s) < lost_share(best, s):
+        if best is None or followed.score.mean() > best.score.mean():
             best = followed
-        if lost_share(best, s) < NOTED_LOST:
+        if lost_share(best, s) == 0:
             break
     return best
 

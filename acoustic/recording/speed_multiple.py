@@ -123,7 +123,7 @@ def log_likelihood(odds: LineOdds, speed_hz: float, engine: Engine) -> float:
 
 
 def _averaged(firings: Floats, wholes: Floats, halves: Floats) -> float:
-    """ln of the likelihood averaged over spreads, shares and means.
+    """Average the likelihood (as ln) over spreads, shares and means.
 
     `firings` has shape (spreads, shares, means), the others (shares, means).
     """
@@ -139,7 +139,7 @@ def _averaged(firings: Floats, wholes: Floats, halves: Floats) -> float:
 
 @lru_cache(maxsize=1)
 def _others_prior() -> Floats:
-    """ln of the prior of shares and means of the other orders.
+    """Give the ln of the prior of shares and means of the other orders.
 
     Shape (whole share, whole mean, half share, half mean, firing mean).
     """
