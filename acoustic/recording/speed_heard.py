@@ -16,6 +16,8 @@ from acoustic.recording.speed_settings import SpeedSettings
 from acoustic.recording.speed_sound import SpeedSound, make_steady, speed_views
 from acoustic.recording.speed_trace import SpeedTrace
 
+__all__ = ["DEFAULT", "HeardSpeed", "OtherSpeed", "SpeedSettings", "hear_speed"]
+
 DEFAULT = SpeedSettings()
 RANGE_MARGIN = (0.85, 1.05)  # an idle may hunt below its range; a held speed is read off a gauge
 EDGE = 0.02  # what a speed may lie outside the range looked at

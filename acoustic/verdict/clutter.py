@@ -42,8 +42,8 @@ _FAMILY_RATIOS = (
 _SIDE_LINE_SHARE = 0.2
 _PERSISTENCE = 0.4
 _PERSISTENCE_SD = 0.004
-_HOT_RATIO = 20.0
-_HOT_SHARE = 0.3
+_HOT_RATIO = 5.0
+_HOT_SHARE = 0.03
 
 
 @dataclass(frozen=True, slots=True)
