@@ -26,7 +26,7 @@ class SpeedTrace:
     uncertainty : float
         Relative sd of the whole trace (one common factor). [-]
     confidence : float
-        For a heard speed: score gap to the second best speed per frame; else nan.
+        For a heard speed: log likelihood over the next best speed [nat]; else nan.
     note : str
         One sentence for people ("heard from the firing comb: 26.7 firings a second").
     """
