@@ -34,7 +34,8 @@ from acoustic.recording.speed_sound import SpeedSound, white_frames
 Floats = NDArray[np.float64]
 
 SHARES = np.array([0.02, 0.15, 0.4, 0.7, 0.95])
-MEANS = np.array([0.4, 0.8, 1.5, 2.5, 3.5, 4.5])  # nat
+MEANS = np.array([0.4, 0.8, 1.5, 2.5, 3.5, 4.5, 6.0, 8.0])  # nat
+MOST = 10.0  # nat; how far firing orders lead must not be clipped away
 FIRING_SPREADS = np.array([0.4, 0.8, 1.5])  # sd of levels about their mean, nat
 OTHER_SPREAD = 1.2  # the same for the other orders, nat
 NARROW = 0.2  # weak lines scatter less: no more than this and half their mean, nat
@@ -55,7 +56,7 @@ class LineOdds:
 
     Attributes
     ----------
-    table : ndarray, shape (4 spreads, 5 shares, 6 means, bins)
+    table : ndarray, shape (4 spreads, 5 shares, 8 means, bins)
         Log likelihood ratio "line of a class" over "anything". The first three spreads
         are those of firing orders, the last that of all others. [nat]
     bin_hz : float
@@ -75,7 +76,7 @@ def line_odds(
 ) -> LineOdds | None:
     """Judge the mean whitened spectrum of a steady view; None if no frame fits in."""
     kept_hz = top_hz + neighbourhood_hz
-    frames = white_frames(view, window_s, window_s / 3, kept_hz, neighbourhood_hz)
+    frames = white_frames(view, window_s, window_s / 3, kept_hz, neighbourhood_hz, MOST)
     if frames.time_s.size == 0:
         return None
     level = frames.level.mean(axis=0, dtype=np.float64)

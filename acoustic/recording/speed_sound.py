@@ -148,7 +148,12 @@ def _resampled(samples: Samples, rate_hz: float, wanted_hz: float) -> tuple[Samp
 
 
 def white_frames(
-    sound: SpeedSound, window_s: float, hop_s: float, top_hz: float, neighbourhood_hz: float
+    sound: SpeedSound,
+    window_s: float,
+    hop_s: float,
+    top_hz: float,
+    neighbourhood_hz: float,
+    most_white: float = MOST_WHITE,
 ) -> WhiteFrames:
     """Whitened log spectra of all frames that lie wholly inside a used stretch.
 
@@ -164,6 +169,8 @@ def white_frames(
         Highest frequency kept. [Hz]
     neighbourhood_hz : float
         Width of the running mean taken off. [Hz]
+    most_white : float
+        Level at which louder lines are clipped. [nat]
     """
     length = max(8, round(window_s * sound.rate_hz))
     start_s = _frame_starts_s(sound.pieces_s, window_s, hop_s)
@@ -179,7 +186,9 @@ def white_frames(
         block = frames[starts[first : first + FRAMES_AT_ONCE]] * window
         spectrum = fft.rfft(block, padded, axis=1)[:, :bins]
         power = spectrum.real**2 + spectrum.imag**2
-        level[first : first + FRAMES_AT_ONCE] = _whitened(power, neighbourhood_hz / bin_hz)
+        level[first : first + FRAMES_AT_ONCE] = _whitened(
+            power, neighbourhood_hz / bin_hz, most_white
+        )
     return WhiteFrames(start_s + window_s / 2, level, bin_hz)
 
 
@@ -194,13 +203,13 @@ def _frame_starts_s(
     return np.concatenate([np.empty(0), *rasters])
 
 
-def _whitened(power: NDArray[np.float32], width_bins: float) -> NDArray[np.float32]:
+def _whitened(power: NDArray[np.float32], width_bins: float, most: float) -> NDArray[np.float32]:
     """Natural log of power less its running mean over `width_bins`, clipped."""
     # A power far below the frame's own mean is digital silence, not a deep notch.
     least = power.mean(axis=1, keepdims=True) * np.float32(1e-9) + np.float32(1e-30)
     level = np.log(np.maximum(power, least))
     level -= uniform_filter1d(level, max(3, int(width_bins)), axis=1, mode="nearest")
-    return np.asarray(np.clip(level, LEAST_WHITE, MOST_WHITE, out=level))
+    return np.asarray(np.clip(level, LEAST_WHITE, most, out=level))
 
 
 def make_steady(

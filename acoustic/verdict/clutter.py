@@ -233,11 +233,16 @@ def family_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
 def clutter(table: LineTable, rates: Floats) -> Floats:
     """Likelihood ratio of chance and strangers near each place, shape (places,).
 
-    ``1 + integral of rate (stray - 1) + weak rate (weak stray - 1)`` over the window in
-    which two lines cannot be told apart.
+    With ``mu`` strangers expected in the window in which two lines cannot be told apart,
+    ``(1 + integral of rate x stray) / (1 + mu)``: where a stranger is expected and all
+    is quiet the ratio falls below 1, but never to nothing.
     """
-    density = LATTICE_STEP * (rates * (table.stray - 1.0) + WEAK_RATE * (table.weak_stray - 1.0))
-    return np.maximum(0.05, 1.0 + _windowed_sum(density, table.half_window))
+    expected = LATTICE_STEP * np.where(table.visible, rates + WEAK_RATE, 0.0)
+    heard = LATTICE_STEP * (rates * table.stray + WEAK_RATE * table.weak_stray)
+    heard = np.where(table.visible, heard, 0.0)
+    return (1.0 + _windowed_sum(heard, table.half_window)) / (
+        1.0 + _windowed_sum(expected, table.half_window)
+    )
 
 
 def _windowed_sum(values: Floats, half_window: NDArray[np.intp]) -> Floats:

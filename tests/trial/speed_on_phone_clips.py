@@ -37,7 +37,7 @@ PLAIN_FOUR = Engine(4, 4, 2.0, 0.5, False, (700.0, 1100.0), (700.0, 2100.0), "cl
 RIGHT = 0.02
 NOISES_DB = ((-8.0, -4.0), (-4.0, 0.0), (0.0, 4.0), (4.0, 8.0))
 CYLINDERS = (3, 4, 5, 6, 8)
-FIRST_SEED = 7000
+FIRST_SEED = 9000
 
 
 def phone_clips() -> None:
