@@ -29,11 +29,11 @@ from acoustic.verdict.line_likelihood import LikelihoodSettings, LineTable, line
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.sources import (
     VOICE_LEVELS_DB,
+    Listening,
     Voice,
-    VoiceTable,
     level_prior,
     part_voices,
-    voice_table,
+    voice_tables,
 )
 from acoustic.verdict.unknowns import (
     BeltOffset,
@@ -223,14 +223,16 @@ def _problem(
     settings: MatchSettings,
     healthy: HealthySong | None,
 ) -> MatchProblem:
-    combs = [CombEvidence(h.comb) for h in heard]
     starts = np.cumsum([0, *(len(tones) for tones in hot)])[:-1].tolist()
-    voice_tables: list[list[VoiceTable]] = [
-        [
-            voice_table(voice, sources.groups[voice.group], *recording)
-            for recording in zip(tables, prices, hot, starts, combs, strict=True)
-        ]
-        for voice in sources.voices
+    blurs = _offset_blur(heard, settings)
+    listenings = [
+        Listening(table, price, tones, first, CombEvidence(h.comb), blur)
+        for table, price, tones, first, h, blur in zip(
+            tables, prices, hot, starts, heard, blurs, strict=True
+        )
+    ]
+    tables_of = [
+        voice_tables(voice, sources.groups[voice.group], listenings) for voice in sources.voices
     ]
     own_song = healthy.probability if healthy else np.full(len(sources.parts), np.nan)
     return MatchProblem(
@@ -238,13 +240,13 @@ def _problem(
         groups=sources.groups,
         part_groups=sources.part_groups,
         voices=sources.voices,
-        tables=voice_tables,
+        tables=tables_of,
         level_priors=[_level_prior(voice, settings, healthy) for voice in sources.voices],
         count_prior=settings.count_prior,
         song_shares=np.array(settings.song_shares),
         song_prior=np.array(settings.song_prior),
         own_song=own_song,
-        offset_blur=_offset_blur(heard, settings),
+        offset_blur=blurs,
         stray_links=links,
     )
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
 from acoustic.drive.drive import ExpectedFamily, ExpectedLine
@@ -31,6 +32,9 @@ VOICE_LEVELS_DB = np.arange(-36.0, 13.0, LEVEL_STEP_DB)
 """Level of a family's strongest line. [dB tone-to-noise]"""
 _LEAST_FACTOR = 0.02
 """A line that is not there where it should be counts at most this much against."""
+_LASTING = 0.85
+"""How far a line's being there carries over from one recording to the next (judgement)."""
+_LEAST_SHIFT = 1e-3
 _PLACES_PER_OFFSET = round(OFFSET_STEP / LATTICE_STEP)
 
 
@@ -129,52 +133,108 @@ def _distinct(lines: tuple[ExpectedLine, ...]) -> tuple[ExpectedLine, ...]:
     return tuple(kept.values())
 
 
-def voice_table(
-    voice: Voice,
-    group: ShaftGroup,
-    table: LineTable,
-    price: Floats,
-    hot: Sequence[HotTone],
-    first_hot: int,
-    comb: CombEvidence | None,
-) -> VoiceTable:
-    """Hold a voice against one recording.
+@dataclass(frozen=True, slots=True, eq=False)
+class Listening:
+    """One recording as the voices are held against it.
 
-    Parameters
+    Attributes
     ----------
+    table : LineTable
     price : ndarray, shape (places,)
         Clutter near each place of `table`.
     hot : sequence of HotTone
         Contested tones of this recording.
     first_hot : int
         Number of contested tones in the recordings before.
-    comb : CombEvidence or None
+    comb : CombEvidence
         Evidence on the engine's own comb, for voices locked to the crankshaft.
+    offset_blur : float
+        Relative sd by which offsets may differ from the first recording's.
     """
-    steady = np.ones((group.offset.size, VOICE_LEVELS_DB.size))
-    contested: dict[int, Floats] = {}
-    starts = np.array([tone.first for tone in hot], dtype=np.intp)
+
+    table: LineTable
+    price: Floats
+    hot: Sequence[HotTone]
+    first_hot: int
+    comb: CombEvidence
+    offset_blur: float
+
+
+def voice_tables(
+    voice: Voice, group: ShaftGroup, recordings: Sequence[Listening]
+) -> list[VoiceTable]:
+    """Hold a voice against every recording.
+
+    Whether a line is there at all is largely the same in all recordings of one drive: a
+    line heard in the first is expected in the next, and one missing there is not held
+    against the part twice.
+    """
+    shape = (group.offset.size, VOICE_LEVELS_DB.size)
+    steady = [np.ones(shape) for _ in recordings]
+    contested: list[dict[int, Floats]] = [{} for _ in recordings]
     for line in voice.lines:
-        base = int(np.rint((np.log(line.order) - table.ln_order[0]) / LATTICE_STEP))
-        step = np.rint(group.offset / OFFSET_STEP).astype(np.intp) * _PLACES_PER_OFFSET
-        places = np.clip(base + step, 0, table.ln_order.size - 1)
-        if not table.visible[places].any():
-            if comb is not None and voice.family is not None and voice.family.locked:
-                steady *= comb.factor(line, VOICE_LEVELS_DB)[None, :]
-            continue
-        rows = _level_rows(line.relative_level_db)
-        claim = (table.ratio[rows[None, :], places[:, None]] - 1.0) / price[places][:, None]
-        claim *= line.probability
-        tone = _hot_tone_at(places, starts, hot)
-        plain = tone < 0
-        steady[plain] *= np.maximum(_LEAST_FACTOR, 1.0 + claim[plain])
-        for index in np.unique(tone[~plain]):
-            here = tone == index
-            slot = contested.setdefault(int(index), np.zeros_like(steady))
-            slot[here] += claim[here]
-    for slot in contested.values():
-        np.maximum(slot, _LEAST_FACTOR - 1.0, out=slot)
-    return VoiceTable(steady, tuple((first_hot + t, c) for t, c in contested.items()))
+        presence = np.full(shape, line.probability)
+        for r, listening in enumerate(recordings):
+            places = _places(line, group, listening.table)
+            if not listening.table.visible[places].any():
+                if voice.family is not None and voice.family.locked:
+                    steady[r] *= listening.comb.factor(line, VOICE_LEVELS_DB)[None, :]
+                continue
+            gain = _gain(line, places, listening)
+            _enter(presence * gain, places, listening, steady[r], contested[r])
+            presence = _updated_presence(line, presence, gain, listening.offset_blur)
+    return [
+        VoiceTable(
+            table,
+            tuple(
+                (one.first_hot + tone, np.maximum(claim, _LEAST_FACTOR - 1.0))
+                for tone, claim in claims.items()
+            ),
+        )
+        for table, claims, one in zip(steady, contested, recordings, strict=True)
+    ]
+
+
+def _places(line: ExpectedLine, group: ShaftGroup, table: LineTable) -> NDArray[np.intp]:
+    """Lattice place of a line for each offset of its group."""
+    base = int(np.rint((np.log(line.order) - table.ln_order[0]) / LATTICE_STEP))
+    step = np.rint(group.offset / OFFSET_STEP).astype(np.intp) * _PLACES_PER_OFFSET
+    return np.asarray(np.clip(base + step, 0, table.ln_order.size - 1), dtype=np.intp)
+
+
+def _gain(line: ExpectedLine, places: NDArray[np.intp], listening: Listening) -> Floats:
+    """(likelihood ratio - 1) / price of a line, shape (offsets, levels)."""
+    rows = _level_rows(line.relative_level_db)
+    ratio = listening.table.ratio[rows[None, :], places[:, None]]
+    return np.asarray((ratio - 1.0) / listening.price[places][:, None])
+
+
+def _enter(
+    claim: Floats,
+    places: NDArray[np.intp],
+    listening: Listening,
+    steady: Floats,
+    contested: dict[int, Floats],
+) -> None:
+    """Enter a line's claim: straight where it is alone, by tone where others may claim."""
+    tone = _hot_tone_at(places, listening.hot)
+    plain = tone < 0
+    steady[plain] *= np.maximum(_LEAST_FACTOR, 1.0 + claim[plain])
+    for index in np.unique(tone[~plain]):
+        here = tone == index
+        slot = contested.setdefault(int(index), np.zeros_like(steady))
+        slot[here] += claim[here]
+
+
+def _updated_presence(
+    line: ExpectedLine, presence: Floats, gain: Floats, offset_blur: float
+) -> Floats:
+    """P(the line is there) after this recording, by Bayes' rule."""
+    seen = np.maximum(presence * (1.0 + gain), 0.0)
+    posterior = seen / (seen + (1.0 - presence) + 1e-12)
+    sd = max(offset_blur, _LEAST_SHIFT) / OFFSET_STEP
+    posterior = gaussian_filter1d(posterior, sd, axis=0, mode="nearest", truncate=2.5)
+    return np.asarray(_LASTING * posterior + (1.0 - _LASTING) * line.probability)
 
 
 def _level_rows(relative_db: float) -> NDArray[np.intp]:
@@ -184,12 +244,11 @@ def _level_rows(relative_db: float) -> NDArray[np.intp]:
     return np.asarray(np.clip(rows, 0, FAMILY_LEVELS_DB.size - 1), dtype=np.intp)
 
 
-def _hot_tone_at(
-    places: NDArray[np.intp], starts: NDArray[np.intp], hot: Sequence[HotTone]
-) -> NDArray[np.intp]:
+def _hot_tone_at(places: NDArray[np.intp], hot: Sequence[HotTone]) -> NDArray[np.intp]:
     """Index of the hot tone whose window holds each place, -1 where there is none."""
     if not hot:
         return np.full(places.shape, -1, dtype=np.intp)
+    starts = np.array([tone.first for tone in hot], dtype=np.intp)
     index = np.searchsorted(starts, places, side="right") - 1
     lasts = np.array([tone.last for tone in hot], dtype=np.intp)
     inside = (index >= 0) & (places <= lasts[np.maximum(index, 0)])
