@@ -20,6 +20,7 @@ __all__ = ["DEFAULT", "HeardSpeed", "OtherSpeed", "SpeedSettings", "hear_speed"]
 
 DEFAULT = SpeedSettings()
 RANGE_MARGIN = (0.85, 1.05)  # an idle may hunt below its range; a held speed is read off a gauge
+BEYOND_SD = 0.05  # how far an engine may stray beyond its stated speeds, as an sd
 EDGE = 0.02  # what a speed may lie outside the range looked at
 MOST_OTHERS = 5
 NOTED_LOST = 0.1
@@ -116,6 +117,9 @@ def hear_speed(
     if followed is None or not ranked:
         return _too_short(f"No usable stretch lasts {settings.lines_window_s:g} s")
     inside = [s for s in ranked if _is_inside(s, looked_hz)]
+    if not inside:
+        what = f"This sound fits {ranked[0].rpm:.0f} rpm, beyond where it was looked for."
+        return HeardSpeed(None, 0.0, f"{what} {GIVE_IT}", tuple(ranked[:MOST_OTHERS]))
     best, rival = inside[0], inside[1].log_likelihood if len(inside) > 1 else 0.0
     gap = best.log_likelihood - max(0.0, rival)
     others = tuple(speed for speed in ranked if speed is not best)[:MOST_OTHERS]
@@ -195,14 +199,19 @@ def _ranked_speeds(
     ]
     odds = [each for each in heard if each is not None]
     low, high = (end / followed.median_hz for end in possible_hz)
-    judged = [
-        (sum(log_likelihood(each, ratio * steady.speed_hz, engine) for each in odds), ratio)
-        for ratio in multiples(min(1.0, low), max(1.0, high)).tolist()
-        if odds
-    ]
-    judged.sort(reverse=True)
-    rpm = 60 * followed.median_hz
-    return [OtherSpeed(ratio * rpm, ratio, total) for total, ratio in judged]
+    ranked = []
+    for ratio in multiples(min(1.0, low), max(1.0, high)).tolist() if odds else []:
+        rpm = 60 * ratio * followed.median_hz
+        told = sum(log_likelihood(each, ratio * steady.speed_hz, engine) for each in odds)
+        ranked.append(OtherSpeed(rpm, ratio, told - _unusual_nats(rpm, engine)))
+    return sorted(ranked, key=lambda speed: -speed.log_likelihood)
+
+
+def _unusual_nats(rpm: float, engine: Engine) -> float:
+    """What a speed beyond the stated idle and working speeds has against it. [nat]"""
+    speeds = (*engine.idle_rpm, *engine.working_rpm)
+    beyond = max(0.0, np.log(min(speeds) / rpm), np.log(rpm / max(speeds)))
+    return 0.5 * float(beyond / BEYOND_SD) ** 2
 
 
 def lost_share(followed: FollowedSpeed, s: SpeedSettings) -> float:

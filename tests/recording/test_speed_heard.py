@@ -149,6 +149,17 @@ def test_looking_in_the_wrong_place_finds_nothing() -> None:
     assert any(other.rpm == pytest.approx(860, rel=0.01) for other in heard.others)
 
 
+def test_a_stated_idle_speaks_against_slower_speeds() -> None:
+    """An engine stated to idle at 900 rpm at least is not taken for one at half of 1560."""
+    recording = engine_sound(4, wandering(1560.0, 12.0, 0.002), -3.0)
+    engine = Engine(4, 4, 2.0, 0.5, False, (900.0, 1050.0), (900.0, 2200.0), "clockwise")
+    heard = hear_speed(recording, whole(recording), engine)
+    assert heard.trace is not None, heard.reason
+    assert heard.trace.mean_rpm == pytest.approx(1560.0, rel=0.001)
+    half = [other for other in heard.others if other.rpm == pytest.approx(780.0, rel=0.01)]
+    assert all(heard.log_likelihood - other.log_likelihood > 4 for other in half)
+
+
 def test_runners_up_are_multiples_and_worse() -> None:
     """Others are listed best first, all below the chosen one by at least the gap."""
     recording = engine_sound(4, wandering(800.0, 12.0))

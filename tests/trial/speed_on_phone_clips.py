@@ -6,7 +6,15 @@
 
 The phone clips are the optional shared ones; their speeds are estimates without a log, from
 the engine-cycle period where the manifest says so. Every clip is heard with one plain
-four-cylinder engine, whatever engine it holds. Made scenes are random in everything else;
+four-cylinder engine, whatever engine it holds.
+
+Two answers differ from the estimates. Recording 117: estimate 682 rpm, heard 851 rpm; its
+spectrum has lines at 2 to 8 times 7.09 Hz (851 rpm) and none at 5.67 Hz multiples except
+every fifth, which is the firing line, so the estimate took five firing intervals for a
+cycle. Recording 145: its estimate takes four cylinders for granted; its lines and its
+high-band envelope repeat at 7.35 Hz, a fifth of the firing line: five cylinders, 882 rpm.
+
+Made scenes are random in everything else;
 their layouts are neither those used for tuning nor those of the reported trial.
 """
 
