@@ -69,7 +69,8 @@ def comb_kernel(
     return _kernel(engine.order_step, engine.firing_order, speeds.tobytes(), bins, bin_hz, top_hz)
 
 
-@lru_cache(maxsize=4)
+# Every clip asks for two that stay and four of its own.
+@lru_cache(maxsize=8)
 def _kernel(
     order_step: float, firing_order: float, speeds: bytes, bins: int, bin_hz: float, top_hz: float
 ) -> NDArray[np.float32]:

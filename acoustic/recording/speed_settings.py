@@ -53,8 +53,8 @@ class SpeedSettings:
         The same for a speed that changes quickly, tried when it was lost. [s], [-]
     near, fine : CloseSearch
         The second and third search, each about the speed found before.
-    lines_window_s, lines_low_hz, lines_top_hz : float
-        Frames and range of the spectrum on which multiples are judged. [s], [Hz]
+    lines_window_s, lines_top_hz : float
+        Frames and end of the spectrum on which multiples are judged. [s], [Hz]
     lines_orders : float
         Orders of the followed speed that the range holds at least.
     least_nats : float
@@ -86,7 +86,6 @@ class SpeedSettings:
     near: CloseSearch = CloseSearch(hop_s=0.1, reach=0.06, grid=0.001, step_sd=0.007)
     fine: CloseSearch = CloseSearch()
     lines_window_s: float = 3.0
-    lines_low_hz: float = 20.0
     lines_top_hz: float = 400.0
     lines_orders: float = 20.0
     least_nats: float = 15.0
