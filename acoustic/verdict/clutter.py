@@ -167,46 +167,48 @@ def _coarse_smooth(values: Floats, sd: float, coarse: int) -> Floats:
     return np.asarray(np.interp(np.arange(values.size), centres, smooth))
 
 
-def stray_links(
+def stranger_weights(
     tables: Sequence[LineTable], hot: Sequence[Sequence[HotTone]], rates: Sequence[Floats]
 ) -> Floats:
-    """Link strangers' tones within and across recordings.
+    """Weight of "no part of the layout makes it" for every hot tone of all recordings.
+
+    1 for a lone tone. More where it may be the companion of another tone: whoever made
+    that one, stranger or part, may make lines no table foresees. And a tone of a later
+    recording weighs more if an earlier one had it at the same order or the same
+    frequency: what nobody accounts for once will be there again.
 
     Returns
     -------
-    ndarray, shape (all hot tones, all hot tones)
-        See `family_links` for tones of one recording. A tone of a later recording gains
-        if an earlier one had it at the same order or the same frequency: what nobody
-        accounted for once will be there again.
+    ndarray, shape (all hot tones,)
     """
-    counts = [len(tones) for tones in hot]
-    starts = np.concatenate([[0], np.cumsum(counts)]).astype(int)
-    links = np.zeros((starts[-1], starts[-1]))
+    weights = []
     for r, (table, tones, rate) in enumerate(zip(tables, hot, rates, strict=True)):
-        own = slice(starts[r], starts[r + 1])
-        links[own, own] = family_links(tones, rate)
+        if not tones:
+            continue
+        weight = 1.0 + family_links(tones, rate).sum(axis=1)
         x = np.array([tone.ln_order for tone in tones])
-        here = rate[[tone.place for tone in tones]] if tones else np.empty(0)
-        for q in range(r):
-            for g, tone in enumerate(hot[q]):
-                for centre in _again_at(tone.ln_order, tables[q].mean_speed_hz, table):
+        here = rate[[tone.place for tone in tones]]
+        for earlier, others in zip(tables[:r], hot[:r], strict=True):
+            for tone in others:
+                for centre in _again_at(tone.ln_order, earlier.mean_speed_hz, table):
                     away = (x - centre) / _PERSISTENCE_SD
                     density = np.exp(-0.5 * away**2) / (_PERSISTENCE_SD * np.sqrt(2 * np.pi))
-                    links[own, starts[q] + g] += _PERSISTENCE * density / here
-    return links
+                    weight += _PERSISTENCE * density / here
+        weights.append(weight)
+    return np.concatenate(weights) if weights else np.empty(0)
 
 
 def family_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
-    """How much likelier a stranger's tone becomes given another one of his.
+    """How much likelier a tone is a companion of another one than a tone of its own.
 
-    Strangers bring whole families too: harmonics of one shaft, or side lines at one
-    spacing about the engine's orders. A part that matches two tones of such a family by
-    chance has matched one thing, not two.
+    Tones come in families: harmonics of one shaft, or side lines at one spacing about
+    the engine's orders. A part that matches two tones of such a family by chance has
+    matched one thing, not two.
 
     Returns
     -------
     ndarray, shape (hot tones, hot tones)
-        ``links[h, g]``: odds by which tone h gains as a stranger's if g is one. Only the
+        ``links[h, g]``: odds by which tone h gains from tone g. Only the
         weaker of a pair gains, so that a family is paid for once.
     """
     count = len(hot)

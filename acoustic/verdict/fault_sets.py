@@ -94,7 +94,8 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
     states = dict(given.states)
     for k, state in given.states.items():
         if k != part:
-            states[k] = book.state(k, rivals_of(book, claims, k), state.song_share, state)
+            rivals = rivals_of(book, claims, k)
+            states[k] = book.state(k, rivals, state.song_share, given.priors[k], state)
     likelihoods = [state.on if k == part else state.off for k, state in sorted(states.items())]
     priors = offset_priors(book.problem, likelihoods)
     for k in states:
@@ -206,7 +207,7 @@ def _summed_up(
         singing=singing,
         fault_evidence=alone,
         voice_shares=shares,
-        claims=np.asarray(claims / problem.strangers(np.sum(claims, axis=0))),
+        claims=np.asarray(claims / problem.stranger),
         offset_posteriors=tuple(offsets),
         level_posteriors=tuple(levels),
     )
@@ -237,12 +238,13 @@ def _voice_posteriors(
     shares: Floats,
     levels: list[Floats],
 ) -> None:
-    weights = book.voice_weights(part, state, prior, faulty=True)
-    mechanisms = book.mechanisms(part)
-    masses = {v: float(weights[v] @ state.sounds[v].seen) for v in mechanisms}
+    masses = {}
+    for v, weight, sound in book.voices_in(part, state, prior, faulty=True):
+        if not book.problem.voices[v].healthy:
+            masses[v] = float(weight @ sound.seen)
+            levels[v] = book.level_posterior(v, sound, weight)
     total = sum(masses.values()) or 1.0
-    for v in mechanisms:
-        shares[v] = masses[v] / total
-    weights |= book.voice_weights(part, state, prior, faulty=False)
-    for v, weight in weights.items():
-        levels[v] = book.level_posterior(v, state, weight)
+    for v, mass in masses.items():
+        shares[v] = mass / total
+    for v, weight, sound in book.voices_in(part, state, prior, faulty=False):
+        levels[v] = book.level_posterior(v, sound, weight)

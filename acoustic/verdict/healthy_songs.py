@@ -47,14 +47,15 @@ def settle_songs(book: PartBook) -> SoundDrive:
     claims = np.zeros((problem.part_count, problem.tone_count))
     common = float(problem.song_shares @ problem.song_prior)
     shares = np.where(np.isnan(problem.own_song), common, problem.own_song)
-    states = [book.state(k, problem.strangers(claims[k] * 0), shares[k]) for k in parts]
+    plain = [book.plain_priors[g] for g in problem.part_groups]
+    states = [book.state(k, problem.stranger, shares[k], plain[k]) for k in parts]
     priors = offset_priors(problem, [s.off for s in states])
     for _ in range(_ROUNDS):
         before = claims.copy()
         shares = _song_shares(book, states, priors)
         order = np.argsort([-float(priors[k] @ states[k].off) for k in parts])
         for k in (int(k) for k in order):
-            states[k] = book.state(k, rivals_of(book, claims, k), shares[k], states[k])
+            states[k] = book.state(k, rivals_of(book, claims, k), shares[k], priors[k], states[k])
             fresh = book.claims(k, states[k], priors[k], faulty=False)
             # Claims span many powers of ten: the damping is on their logarithm.
             claims[k] = (
@@ -73,7 +74,7 @@ def settle_songs(book: PartBook) -> SoundDrive:
 def rivals_of(book: PartBook, claims: Floats, part: int) -> Floats:
     """What stands against a part's claim on each tone: strangers and the other parts."""
     others = np.maximum(claims.sum(axis=0) - claims[part], 0.0)
-    return np.asarray(book.problem.strangers(others) + others)
+    return np.asarray(book.problem.stranger + others)
 
 
 def _song_shares(book: PartBook, states: list[PartState], priors: list[Floats]) -> Floats:

@@ -20,7 +20,7 @@ from acoustic.verdict.clutter import (
     StrayTone,
     clutter,
     hot_tones,
-    stray_links,
+    stranger_weights,
     stray_rate,
 )
 from acoustic.verdict.comb_evidence import CombEvidence
@@ -147,8 +147,8 @@ def match_drive(
     for _ in range(2):
         rates = _rates(tables, hot, stray, healthy)
         prices = [clutter(t, rate) for t, rate in zip(tables, rates, strict=True)]
-        links = stray_links(tables, hot, rates)
-        problem = _problem(sources, heard, tables, prices, hot, links, settings, healthy)
+        stranger = stranger_weights(tables, hot, rates)
+        problem = _problem(sources, heard, tables, prices, hot, stranger, settings, healthy)
         result = weigh_faults(problem)
         stray = _per_recording(1.0 / (1.0 + result.claims.sum(axis=0)), hot)
     return JointAnswer(
@@ -219,7 +219,7 @@ def _problem(
     tables: Sequence[LineTable],
     prices: Sequence[Floats],
     hot: Sequence[tuple[HotTone, ...]],
-    links: Floats,
+    stranger: Floats,
     settings: MatchSettings,
     healthy: HealthySong | None,
 ) -> MatchProblem:
@@ -247,7 +247,7 @@ def _problem(
         song_prior=np.array(settings.song_prior),
         own_song=own_song,
         offset_blur=blurs,
-        stray_links=links,
+        stranger=stranger,
     )
 
 

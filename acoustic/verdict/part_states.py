@@ -7,7 +7,7 @@ on each contested tone.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,11 +38,16 @@ class Sound:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PartState:
-    """A part's likelihood over its offset, faulty (`on`) and not (`off`)."""
+    """A part's likelihood over its offset, faulty (`on`) and not (`off`).
+
+    `sounds` holds its voices; `song_beside` the healthy song beside each mechanism, with
+    the tones that mechanism has taken already.
+    """
 
     rivals: Floats
     song_share: float
     sounds: Mapping[int, Sound]
+    song_beside: Mapping[int, Sound]
     on: Floats
     off: Floats
 
@@ -78,22 +83,45 @@ class PartBook:
         return frozenset().union(*(self.touched[v] for v in self.voices_of[part]))
 
     def state(
-        self, part: int, rivals: Floats, song_share: float, known: PartState | None = None
+        self,
+        part: int,
+        rivals: Floats,
+        song_share: float,
+        prior: Floats,
+        known: PartState | None = None,
     ) -> PartState:
         """The part under rivals; what they do not touch is taken over from `known`."""
-        sounds = {}
+        sounds: dict[int, Sound] = {}
+        beside: dict[int, Sound] = {}
+        song = self.song_voice(part)
         for v in self.voices_of[part]:
             reached = list(self.touched[v])
             if known is not None and np.array_equal(known.rivals[reached], rivals[reached]):
                 sounds[v] = known.sounds[v]
             else:
                 sounds[v] = self.sound(v, rivals)
-        factor = self._song_factor(part, song_share, sounds)
-        on = np.zeros_like(factor)
         for v in self.mechanisms(part):
-            voice = self.problem.voices[v]
-            on = on + voice.weight * sounds[v].seen * (factor if voice.sings_when_faulty else 1.0)
-        return PartState(rivals, song_share, sounds, on, factor)
+            if song is not None and self.problem.voices[v].sings_when_faulty:
+                beside[v] = self._song_beside(v, song, sounds, rivals, prior)
+        off = self._song_factor(part, song_share, None if song is None else sounds[song])
+        on = np.zeros_like(off)
+        for v in self.mechanisms(part):
+            factor = self._song_factor(part, song_share, beside.get(v))
+            on = on + self.problem.voices[v].weight * sounds[v].seen * factor
+        return PartState(rivals, song_share, sounds, beside, on, off)
+
+    def _song_beside(
+        self, v: int, song: int, sounds: Mapping[int, Sound], rivals: Floats, prior: Floats
+    ) -> Sound:
+        """The song of a part that is faulty by mechanism v: one tone is not made twice."""
+        shared = self.touched[v] & self.touched[song]
+        if not shared:
+            return sounds[song]
+        taken = self._claims_of([(v, prior, sounds[v])], rivals, float(prior @ sounds[v].seen))
+        tones = list(shared)
+        left = rivals.copy()
+        left[tones] += taken[tones]
+        return self.sound(song, left)
 
     def sound(self, v: int, rivals: Floats) -> Sound:
         """One voice with its claims weighed against the rivals'."""
@@ -109,28 +137,21 @@ class PartBook:
         seen = self._to_part(self.problem.voices[v], raw)
         return Sound(tuple(per_recording), tuple(blurred), raw, seen)
 
-    def voice_weights(
+    def voices_in(
         self, part: int, state: PartState, prior: Floats, *, faulty: bool
-    ) -> dict[int, Floats]:
-        """Weight over the part's offset with which each voice enters the state."""
-        song = self.song_voice(part)
-        share = state.song_share
-        weights: dict[int, Floats] = {}
+    ) -> list[tuple[int, Floats, Sound]]:
+        """Each voice with its weight over the part's offset and its sound in the state."""
+        song, share = self.song_voice(part), state.song_share
         if not faulty:
-            if song is not None:
-                weights[song] = prior * share
-            return weights
-        beside_song = np.zeros(prior.size)
+            return [] if song is None else [(song, prior * share, state.sounds[song])]
+        entries = []
         for v in self.mechanisms(part):
-            voice = self.problem.voices[v]
-            if voice.sings_when_faulty:
-                weights[v] = prior * voice.weight * state.off
-                beside_song = beside_song + voice.weight * state.sounds[v].seen
-            else:
-                weights[v] = prior * voice.weight
-        if song is not None:
-            weights[song] = prior * share * beside_song
-        return weights
+            weight = prior * self.problem.voices[v].weight
+            beside = state.song_beside.get(v)
+            entries.append((v, weight * self._song_factor(part, share, beside), state.sounds[v]))
+            if song is not None and beside is not None:
+                entries.append((song, weight * share * state.sounds[v].seen, beside))
+        return entries
 
     def claims(self, part: int, state: PartState, prior: Floats, *, faulty: bool) -> Floats:
         """The part's claim on every contested tone in this state, against a stranger's 1.
@@ -139,31 +160,41 @@ class PartBook:
         voice's likelihood of the tone and v the tone's factor under the rivals.
         """
         total = float(prior @ (state.on if faulty else state.off))
+        return self._claims_of(
+            self.voices_in(part, state, prior, faulty=faulty), state.rivals, total
+        )
+
+    def _claims_of(
+        self, entries: Sequence[tuple[int, Floats, Sound]], rivals: Floats, total: float
+    ) -> Floats:
         gained = np.zeros(self.problem.tone_count)
         without = np.full(self.problem.tone_count, total)
-        for v, weight in self.voice_weights(part, state, prior, faulty=faulty).items():
+        for v, weight, sound in entries:
             if self.touched[v]:
-                self._add_claims(v, weight, state, gained, without)
+                self._add_claims(v, weight, sound, rivals, (gained, without))
         return np.asarray(np.maximum(gained, 0.0) / np.maximum(without, 1e-9 * total))
 
-    def level_posterior(self, v: int, state: PartState, weight: Floats) -> Floats:
+    def level_posterior(self, v: int, sound: Sound, weight: Floats) -> Floats:
         """P(level | the voice sounds), shape (levels,)."""
         inner = self._from_part(self.problem.voices[v], weight)
-        product = np.prod(state.sounds[v].blurred, axis=0)
+        product = np.prod(sound.blurred, axis=0)
         level = (inner @ product) * self.problem.level_priors[v]
         return np.asarray(level / max(float(level.sum()), 1e-300))
 
-    def _song_factor(self, part: int, share: float, sounds: Mapping[int, Sound]) -> Floats:
-        song = self.song_voice(part)
-        size = self.problem.groups[self.problem.part_groups[part]].offset.size
+    def _song_factor(self, part: int, share: float, song: Sound | None) -> Floats:
         if song is None:
-            return np.ones(size)
-        return np.asarray((1.0 - share) + share * sounds[song].seen)
+            return np.ones(self.problem.groups[self.problem.part_groups[part]].offset.size)
+        return np.asarray((1.0 - share) + share * song.seen)
 
     def _add_claims(
-        self, v: int, weight: Floats, state: PartState, gained: Floats, without: Floats
+        self,
+        v: int,
+        weight: Floats,
+        sound: Sound,
+        rivals: Floats,
+        sums: tuple[Floats, Floats],
     ) -> None:
-        sound = state.sounds[v]
+        gained, without = sums
         inner = self._from_part(self.problem.voices[v], weight)[:, None]
         inner = inner * self.problem.level_priors[v][None, :]
         full = float(np.sum(inner * np.prod(sound.blurred, axis=0)))
@@ -176,7 +207,7 @@ class PartBook:
                     beside = beside * values
             outer = self._blur(beside, r) * sound.per_recording[r]
             for tone, claim in table.contested:
-                bare = outer / (1.0 + claim / state.rivals[tone])
+                bare = outer / (1.0 + claim / rivals[tone])
                 gained[tone] += float(np.sum(bare * claim))
                 without[tone] += float(np.sum(bare)) - full
 

@@ -35,8 +35,8 @@ class MatchProblem:
         the common share applies.
     offset_blur : tuple of float
         Relative sd by which each recording's offsets may differ from the first's.
-    stray_links : ndarray, shape (hot tones, hot tones)
-        How tones of one stranger hang together, within and across recordings.
+    stranger : ndarray, shape (hot tones,)
+        Weight of "a stranger makes it" per contested tone, 1 for a lone one.
     """
 
     belts: Sequence[BeltOffset]
@@ -50,7 +50,7 @@ class MatchProblem:
     song_prior: Floats
     own_song: Floats
     offset_blur: tuple[float, ...]
-    stray_links: Floats
+    stranger: Floats
 
     @property
     def part_count(self) -> int:
@@ -60,12 +60,4 @@ class MatchProblem:
     @property
     def tone_count(self) -> int:
         """Number of contested tones over all recordings."""
-        return int(self.stray_links.shape[0])
-
-    def strangers(self, claims: Floats) -> Floats:
-        """Weight of "a stranger makes it" per tone, 1 for a lone one.
-
-        The likelier the more tones of his family are about that the parts making
-        `claims` do not account for.
-        """
-        return np.asarray(1.0 + self.stray_links @ (1.0 / (1.0 + claims)))
+        return int(self.stranger.size)
