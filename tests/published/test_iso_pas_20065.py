@@ -60,7 +60,7 @@ def test_critical_band_level_of_the_nine_tones(published) -> None:
 
 
 def test_tone_at_the_masked_threshold_is_just_not_heard() -> None:
-    """Audibility is zero where the tone equals the critical band level plus a_v = -2.82 at 1 kHz."""
+    """Audibility is zero for a tone at critical band level plus a_v, -2.82 dB at 1 kHz."""
     band_db = 40 + 10 * np.log10(162.22 / LINE_SPACING_HZ)
     assert audibility_db(1000.0, band_db - 2.82, 40.0, LINE_SPACING_HZ) == pytest.approx(
         0.0, abs=0.01
