@@ -95,7 +95,7 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
     for k, state in given.states.items():
         if k != part:
             rivals = rivals_of(book, claims, k)
-            states[k] = book.state(k, rivals, state.song_share, given.priors[k], state)
+            states[k] = book.state(k, rivals, state.song, given.priors[k], state)
     likelihoods = [state.on if k == part else state.off for k, state in sorted(states.items())]
     priors = offset_priors(book.problem, likelihoods)
     for k in states:
@@ -226,7 +226,7 @@ def _mixture(
 def _sings(given: _Given, part: int, song: int) -> float:
     """P(the part sings | it is healthy) with what is taken as faulty."""
     state, prior = given.states[part], given.priors[part]
-    sung = state.song_share * float(prior @ state.sounds[song].seen)
+    sung = state.song.share * float(prior @ state.sounds[song].seen)
     return sung / float(prior @ state.off)
 
 

@@ -45,17 +45,16 @@ def settle_songs(book: PartBook) -> SoundDrive:
     problem = book.problem
     parts = range(problem.part_count)
     claims = np.zeros((problem.part_count, problem.tone_count))
-    common = float(problem.song_shares @ problem.song_prior)
-    shares = np.where(np.isnan(problem.own_song), common, problem.own_song)
     plain = [book.plain_priors[g] for g in problem.part_groups]
-    states = [book.state(k, problem.stranger, shares[k], plain[k]) for k in parts]
+    states = [book.state(k, problem.stranger, problem.songs.first(k), plain[k]) for k in parts]
     priors = offset_priors(problem, [s.off for s in states])
     for _ in range(_ROUNDS):
         before = claims.copy()
-        shares = _song_shares(book, states, priors)
+        heard = [book.song_evidence(k, states[k], priors[k]) for k in parts]
+        beliefs = problem.songs.told_by_others(heard)
         order = np.argsort([-float(priors[k] @ states[k].off) for k in parts])
         for k in (int(k) for k in order):
-            states[k] = book.state(k, rivals_of(book, claims, k), shares[k], priors[k], states[k])
+            states[k] = book.state(k, rivals_of(book, claims, k), beliefs[k], priors[k], states[k])
             fresh = book.claims(k, states[k], priors[k], faulty=False)
             # Claims span many powers of ten: the damping is on their logarithm.
             claims[k] = (
@@ -75,22 +74,3 @@ def rivals_of(book: PartBook, claims: Floats, part: int) -> Floats:
     """What stands against a part's claim on each tone: strangers and the other parts."""
     others = np.maximum(claims.sum(axis=0) - claims[part], 0.0)
     return np.asarray(book.problem.stranger + others)
-
-
-def _song_shares(book: PartBook, states: list[PartState], priors: list[Floats]) -> Floats:
-    """P(sings) of each part before its own sound is heard, told by all other parts."""
-    problem = book.problem
-    with np.errstate(divide="ignore"):
-        ln_total = np.log(problem.song_prior)
-    ln_parts = np.zeros((problem.part_count, problem.song_shares.size))
-    for k, (state, prior) in enumerate(zip(states, priors, strict=True)):
-        song = book.song_voice(k)
-        if song is not None and np.isnan(problem.own_song[k]):
-            sung = float(prior @ state.sounds[song].seen)
-            ln_parts[k] = np.log((1 - problem.song_shares) + problem.song_shares * sung)
-    ln_total = ln_total + ln_parts.sum(axis=0)
-    shares = np.empty(problem.part_count)
-    for k in range(problem.part_count):
-        weight = np.exp(ln_total - ln_parts[k] - (ln_total - ln_parts[k]).max())
-        shares[k] = float(problem.song_shares @ weight / weight.sum())
-    return np.where(np.isnan(problem.own_song), shares, problem.own_song)

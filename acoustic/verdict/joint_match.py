@@ -27,6 +27,7 @@ from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.fault_sets import COMPLAINT, HEALTHY, MatchResult, weigh_faults
 from acoustic.verdict.line_likelihood import LikelihoodSettings, LineTable, line_table
 from acoustic.verdict.problem import MatchProblem
+from acoustic.verdict.song_priors import SongBeliefs, SongPrior, SongSettings
 from acoustic.verdict.sources import (
     VOICE_LEVELS_DB,
     Listening,
@@ -59,13 +60,10 @@ class MatchSettings:
     likelihood: LikelihoodSettings = field(default_factory=LikelihoodSettings)
     count_prior: tuple[float, ...] = COMPLAINT
     fault_level_db: tuple[float, float] = (-6.0, 8.0)
-    song_level_db: tuple[float, float] = (-17.0, 6.0)
-    song_shares: tuple[float, ...] = (0.03, 0.25, 0.6, 0.9)
-    song_prior: tuple[float, ...] = (0.4, 0.2, 0.2, 0.2)
+    songs: SongSettings = field(default_factory=SongSettings)
     other_speed_blur: float = 3e-3
     same_speed_blur: float = 1.5e-3
     same_speed_within: float = 0.03
-    louder_than_healthy_db: float = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,16 +81,13 @@ class HealthySong:
 
     Attributes
     ----------
-    probability : ndarray, shape (parts,)
-        That the healthy part sings; nan for a part without natural lines.
-    level : tuple of ndarray
-        P(level) of its song over `VOICE_LEVELS_DB`.
+    songs : tuple of SongPrior or None
+        Per part how likely and how loudly it sings; None for a part that cannot.
     strays : tuple of StrayTone
         Tones in it that no part explains: they will be there again.
     """
 
-    probability: Floats
-    level: tuple[Floats, ...]
+    songs: tuple[SongPrior | None, ...]
     strays: tuple[StrayTone, ...]
 
 
@@ -172,15 +167,14 @@ def learn_healthy(
 ) -> HealthySong:
     """What recordings of a drive without complaint say of its parts' healthy song."""
     answer = match_drive(drive, families, heard, replace(settings, count_prior=HEALTHY))
-    probability = np.full(len(answer.parts), np.nan)
-    level = [level_prior(*settings.song_level_db)] * len(answer.parts)
+    songs: list[SongPrior | None] = [None] * len(answer.parts)
     for v, voice in enumerate(answer.voices):
         if voice.healthy:
-            probability[voice.part] = np.clip(answer.result.voice_shares[v], 0.05, 0.95)
+            share = float(np.clip(answer.result.voice_shares[v], 0.05, 0.95))
             # Another day, another phone position: the level is known to about 3 dB.
-            level[voice.part] = _widened(answer.result.level_posteriors[v])
+            songs[voice.part] = SongPrior(share, _widened(answer.result.level_posteriors[v]))
     strays = tuple(_strays(answer.tables[0], answer.hot[0], answer.stray_probability[0]))
-    return HealthySong(probability, tuple(level), strays)
+    return HealthySong(tuple(songs), strays)
 
 
 def _widened(level: Floats) -> Floats:
@@ -234,35 +228,21 @@ def _problem(
     tables_of = [
         voice_tables(voice, sources.groups[voice.group], listenings) for voice in sources.voices
     ]
-    own_song = healthy.probability if healthy else np.full(len(sources.parts), np.nan)
+    fault_level = level_prior(*settings.fault_level_db)
+    own = healthy.songs if healthy else (None,) * len(sources.parts)
     return MatchProblem(
         belts=sources.belts,
         groups=sources.groups,
         part_groups=sources.part_groups,
         voices=sources.voices,
         tables=tables_of,
-        level_priors=[_level_prior(voice, settings, healthy) for voice in sources.voices],
+        level_priors=[fault_level] * len(sources.voices),
         count_prior=settings.count_prior,
-        song_shares=np.array(settings.song_shares),
-        song_prior=np.array(settings.song_prior),
-        own_song=own_song,
+        songs=SongBeliefs(settings.songs, own),
+        fault_above_db=settings.songs.fault_above_db,
         offset_blur=blurs,
         stranger=stranger,
     )
-
-
-def _level_prior(voice: Voice, settings: MatchSettings, healthy: HealthySong | None) -> Floats:
-    """Prior level of a voice; with a reference a fault must be louder than the song was."""
-    if voice.healthy:
-        return healthy.level[voice.part] if healthy else level_prior(*settings.song_level_db)
-    prior = level_prior(*settings.fault_level_db)
-    if healthy is None or voice.sings_when_faulty or np.isnan(healthy.probability[voice.part]):
-        return prior
-    steps = settings.louder_than_healthy_db
-    song = healthy.level[voice.part]
-    louder = np.array([song[level - steps >= VOICE_LEVELS_DB].sum() for level in VOICE_LEVELS_DB])
-    prior = prior * np.maximum(louder, 1e-6)
-    return np.asarray(prior / prior.sum())
 
 
 def _offset_blur(heard: Sequence[HeardOrders], settings: MatchSettings) -> tuple[float, ...]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from acoustic.verdict.problem import MatchProblem
+from acoustic.verdict.song_priors import SongPrior, louder_than_song
 from acoustic.verdict.sources import Voice
 from acoustic.verdict.unknowns import OFFSET_STEP
 
@@ -26,13 +27,13 @@ class Sound:
     """One voice under given rivals.
 
     `per_recording` and `blurred` are its tables (offsets, levels) before and after the
-    recordings' offsets are allowed to differ; `raw` is its likelihood over its own
-    offset and `seen` over its part's.
+    recordings' offsets are allowed to differ, `level` the prior they were summed up with,
+    and `seen` the likelihood over its part's offset.
     """
 
     per_recording: tuple[Floats, ...]
     blurred: tuple[Floats, ...]
-    raw: Floats
+    level: Floats
     seen: Floats
 
 
@@ -45,7 +46,7 @@ class PartState:
     """
 
     rivals: Floats
-    song_share: float
+    song: SongPrior
     sounds: Mapping[int, Sound]
     song_beside: Mapping[int, Sound]
     on: Floats
@@ -86,7 +87,7 @@ class PartBook:
         self,
         part: int,
         rivals: Floats,
-        song_share: float,
+        belief: SongPrior,
         prior: Floats,
         known: PartState | None = None,
     ) -> PartState:
@@ -96,24 +97,48 @@ class PartBook:
         song = self.song_voice(part)
         for v in self.voices_of[part]:
             reached = list(self.touched[v])
-            if known is not None and np.array_equal(known.rivals[reached], rivals[reached]):
+            if known is not None and self._same(known, belief, v, reached, rivals):
                 sounds[v] = known.sounds[v]
             else:
-                sounds[v] = self.sound(v, rivals)
+                sounds[v] = self.sound(v, rivals, self.level(v, belief))
         for v in self.mechanisms(part):
             if song is not None and self.problem.voices[v].sings_when_faulty:
-                beside[v] = self._song_beside(v, song, sounds, rivals, prior)
-        off = self._song_factor(part, song_share, None if song is None else sounds[song])
+                beside[v] = self._song_beside((v, song), sounds, rivals, belief, prior)
+        off = self._song_factor(part, belief.share, None if song is None else sounds[song])
         on = np.zeros_like(off)
         for v in self.mechanisms(part):
-            factor = self._song_factor(part, song_share, beside.get(v))
+            factor = self._song_factor(part, belief.share, beside.get(v))
             on = on + self.problem.voices[v].weight * sounds[v].seen * factor
-        return PartState(rivals, song_share, sounds, beside, on, off)
+        return PartState(rivals, belief, sounds, beside, on, off)
+
+    def _same(
+        self, known: PartState, belief: SongPrior, v: int, reached: list[int], rivals: Floats
+    ) -> bool:
+        """Whether nothing that voice v depends on has changed."""
+        if not np.array_equal(known.rivals[reached], rivals[reached]):
+            return False
+        return self.problem.voices[v].sings_when_faulty or known.song is belief
+
+    def level(self, v: int, belief: SongPrior) -> Floats:
+        """Prior level of a voice, given what is believed of its part's song."""
+        voice = self.problem.voices[v]
+        if voice.healthy:
+            return belief.level
+        if voice.sings_when_faulty:
+            return self.problem.level_priors[v]
+        above_db = self.problem.fault_above_db
+        return louder_than_song(self.problem.level_priors[v], belief.level, above_db)
 
     def _song_beside(
-        self, v: int, song: int, sounds: Mapping[int, Sound], rivals: Floats, prior: Floats
+        self,
+        pair: tuple[int, int],
+        sounds: Mapping[int, Sound],
+        rivals: Floats,
+        belief: SongPrior,
+        prior: Floats,
     ) -> Sound:
-        """The song of a part that is faulty by mechanism v: one tone is not made twice."""
+        """The song of a part that is faulty by a mechanism: one tone is not made twice."""
+        v, song = pair
         shared = self.touched[v] & self.touched[song]
         if not shared:
             return sounds[song]
@@ -121,9 +146,9 @@ class PartBook:
         tones = list(shared)
         left = rivals.copy()
         left[tones] += taken[tones]
-        return self.sound(song, left)
+        return self.sound(song, left, belief.level)
 
-    def sound(self, v: int, rivals: Floats) -> Sound:
+    def sound(self, v: int, rivals: Floats, level: Floats) -> Sound:
         """One voice with its claims weighed against the rivals'."""
         per_recording, blurred = [], []
         for r, table in enumerate(self.problem.tables[v]):
@@ -133,15 +158,14 @@ class PartBook:
             per_recording.append(values)
             blurred.append(self._blur(values, r))
         product = np.prod(blurred, axis=0) if len(blurred) > 1 else blurred[0]
-        raw = product @ self.problem.level_priors[v]
-        seen = self._to_part(self.problem.voices[v], raw)
-        return Sound(tuple(per_recording), tuple(blurred), raw, seen)
+        seen = self._to_part(self.problem.voices[v], product @ level)
+        return Sound(tuple(per_recording), tuple(blurred), level, seen)
 
     def voices_in(
         self, part: int, state: PartState, prior: Floats, *, faulty: bool
     ) -> list[tuple[int, Floats, Sound]]:
         """Each voice with its weight over the part's offset and its sound in the state."""
-        song, share = self.song_voice(part), state.song_share
+        song, share = self.song_voice(part), state.song.share
         if not faulty:
             return [] if song is None else [(song, prior * share, state.sounds[song])]
         entries = []
@@ -174,11 +198,19 @@ class PartBook:
                 self._add_claims(v, weight, sound, rivals, (gained, without))
         return np.asarray(np.maximum(gained, 0.0) / np.maximum(without, 1e-9 * total))
 
+    def song_evidence(self, part: int, state: PartState, prior: Floats) -> Floats | None:
+        """Likelihood of the part's song at each level, None if it cannot sing."""
+        song = self.song_voice(part)
+        if song is None:
+            return None
+        inner = self._from_part(self.problem.voices[song], prior)
+        return np.asarray(inner @ np.prod(state.sounds[song].blurred, axis=0))
+
     def level_posterior(self, v: int, sound: Sound, weight: Floats) -> Floats:
         """P(level | the voice sounds), shape (levels,)."""
         inner = self._from_part(self.problem.voices[v], weight)
         product = np.prod(sound.blurred, axis=0)
-        level = (inner @ product) * self.problem.level_priors[v]
+        level = (inner @ product) * sound.level
         return np.asarray(level / max(float(level.sum()), 1e-300))
 
     def _song_factor(self, part: int, share: float, song: Sound | None) -> Floats:
@@ -196,7 +228,7 @@ class PartBook:
     ) -> None:
         gained, without = sums
         inner = self._from_part(self.problem.voices[v], weight)[:, None]
-        inner = inner * self.problem.level_priors[v][None, :]
+        inner = inner * sound.level[None, :]
         full = float(np.sum(inner * np.prod(sound.blurred, axis=0)))
         for r, table in enumerate(self.problem.tables[v]):
             if not table.contested:

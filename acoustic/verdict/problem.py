@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.verdict.song_priors import SongBeliefs
 from acoustic.verdict.sources import Voice, VoiceTable
 from acoustic.verdict.unknowns import BeltOffset, ShaftGroup
 
@@ -28,11 +29,10 @@ class MatchProblem:
         Prior over `VOICE_LEVELS_DB`, per voice.
     count_prior : tuple of float
         P(0), P(1), ... faulty parts.
-    song_shares, song_prior : ndarray
-        Grid and prior of the share of healthy parts that sing.
-    own_song : ndarray, shape (parts,)
-        A part's own probability of singing where a healthy reference tells; nan where
-        the common share applies.
+    songs : SongBeliefs
+        What is believed of the healthy parts' singing.
+    fault_above_db : float
+        How much louder than its song a faulty part's natural lines must be.
     offset_blur : tuple of float
         Relative sd by which each recording's offsets may differ from the first's.
     stranger : ndarray, shape (hot tones,)
@@ -46,9 +46,8 @@ class MatchProblem:
     tables: Sequence[Sequence[VoiceTable]]
     level_priors: Sequence[Floats]
     count_prior: tuple[float, ...]
-    song_shares: Floats
-    song_prior: Floats
-    own_song: Floats
+    songs: SongBeliefs
+    fault_above_db: float
     offset_blur: tuple[float, ...]
     stranger: Floats
 
