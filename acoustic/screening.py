@@ -181,7 +181,9 @@ def _speed(clip: Clip, stretches: Stretches, drive: Drive, settings: ScreenSetti
     log_trace = None
     if clip.speed_log is not None:
         by_ear = speed_of(recording, stretches, drive.engine, settings=settings.speed)
-        log_trace = align_speed_log(clip.speed_log, by_ear.trace, recording.duration_s)
+        log_trace = align_speed_log(
+            clip.speed_log, by_ear.trace, recording.duration_s, recording.start_s
+        )
     return speed_of(
         recording,
         stretches,

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from acoustic.errors import RecordingError, SettingsError
+from acoustic.errors import RecordingError, SettingsError, UnfitRecordingError
 from acoustic.recording.containers import (
     HEAD_BYTES,
     SAMPLE_CONTAINERS,
@@ -139,7 +139,9 @@ def read_recording(
     Raises
     ------
     RecordingError
-        Missing, unreadable, not sound, silent, too short or damaged beyond use.
+        Missing, unreadable, not sound or damaged beyond use.
+    UnfitRecordingError
+        Readable, but silent or too short to hold anything.
     """
     place = _existing_file(path)
     try:
@@ -293,12 +295,12 @@ def _refuse_useless(
 ) -> None:
     duration_s = samples.shape[0] / sample_rate_hz
     if duration_s < settings.shortest_s:
-        raise RecordingError(
+        raise UnfitRecordingError(
             f"{name}: there are only {1000 * duration_s:.0f} ms of sound in this file, too "
             "little to hear an engine. Record 20 to 30 s at a held speed."
         )
     if float(np.ptp(samples)) <= _SILENT_SWING:
-        raise RecordingError(
+        raise UnfitRecordingError(
             f"{name}: the clip is silent from end to end. Check that the microphone is free "
             "and switched on, and record again."
         )

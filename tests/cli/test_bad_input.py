@@ -129,8 +129,8 @@ def test_every_fault_of_a_layout_is_told_at_once_with_its_line(acoustic, case, t
 @pytest.mark.parametrize(
     ("name", "code", "said"),
     [
-        ("20ms.wav", 2, "20 ms"),
-        ("silence.wav", 2, "silent"),
+        ("20ms.wav", 3, "20 ms"),
+        ("silence.wav", 3, "silent"),
         ("nan.wav", 2, "damaged"),
         ("text.m4a", 2, "text file"),
         ("empty.wav", 2, "empty"),

@@ -1,5 +1,7 @@
 """Clips on disk."""
 
+import os
+import stat
 from pathlib import Path
 
 import av
@@ -50,3 +52,13 @@ def test_unknown_ending_and_missing_folder_are_refused(tmp_path: Path, tone: Rec
     with pytest.raises(OutputError, match=r"cannot be written.*Choose a folder"):
         write_clip(tmp_path / "missing" / "a.flac", tone)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_others_may_read_a_clip(tmp_path: Path, tone: Recording) -> None:
+    """The usual permissions, 0o666 less the user's mask, not those of a private file."""
+    old = os.umask(0o022)
+    try:
+        write_clip(tmp_path / "a.wav", tone)
+    finally:
+        os.umask(old)
+    assert stat.S_IMODE((tmp_path / "a.wav").stat().st_mode) == 0o644
