@@ -94,7 +94,7 @@ class Recording:
     @property
     def duration_s(self) -> float:
         """Length of `samples`. [s]"""
-        return self.samples.shape[0] / self.sample_rate_hz
+        return len(self.samples) / self.sample_rate_hz
 
 
 @dataclass(frozen=True, slots=True)
