@@ -129,8 +129,12 @@ def _companions(
             centre = tone.ln_order + float(np.log(numerator / denominator))
             place = int(np.rint((centre - table.ln_order[0]) / LATTICE_STEP))
             if 0 <= place < rates.size:
-                sd = _place_sd(tone.last - tone.first)
-                sd += _place_sd(2 * int(table.half_window[place]))
+                sd = float(
+                    np.hypot(
+                        _place_sd(tone.last - tone.first),
+                        _place_sd(2 * int(table.half_window[place])),
+                    )
+                )
                 _add_bump(rates, table, centre, sd, share)
     for other, tones in before:
         for tone in tones:
@@ -216,7 +220,7 @@ def family_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
         return np.zeros((count, count))
     x = np.array([tone.ln_order for tone in hot])
     own = np.array([_place_sd(tone.last - tone.first) for tone in hot])
-    sd = own[:, None] + own[None, :]
+    sd = np.hypot(own[:, None], own[None, :])
     ratio = x[:, None] - x[None, :]
     density = np.zeros((count, count))
     for numerator, denominator, share in _FAMILY_RATIOS:
