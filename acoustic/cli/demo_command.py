@@ -99,8 +99,7 @@ def _make_case(folder: Path) -> None:
     )
 
     write_text_whole(folder / NOTE, NOTE_TEXT)
-    layout = importlib.resources.files("acoustic.cli").joinpath("demo_layout.toml")
-    write_text_whole(folder / LAYOUT, layout.read_text(encoding="utf-8"))
+    write_text_whole(folder / LAYOUT, _read_sample_layout())
     settings = SceneSettings(
         conditions=tuple(Condition(n, rpm, duration_s=CLIP_S) for n, rpm in CLIPS.items()),
         faults=(PlantedFault(PLANTED_PART, PLANTED_MECHANISM, PLANTED_LEVEL_DB),),
@@ -109,6 +108,11 @@ def _make_case(folder: Path) -> None:
     scene = make_scene(read_drive(folder / LAYOUT), settings, np.random.default_rng(SEED))
     for name, recording in zip(CLIPS, scene.recordings, strict=True):
         write_clip(folder / name, recording)
+
+
+def _read_sample_layout() -> str:
+    layout = importlib.resources.files("acoustic.cli").joinpath("demo_layout.toml")
+    return layout.read_text(encoding="utf-8")
 
 
 def _write_answer(folder: Path, drive: Drive, screening: Screening) -> None:
