@@ -18,8 +18,13 @@ from acoustic.drive.drive import Drive, Engine, ExpectedFamily, ExpectedLine, Sh
 from acoustic.drive.layout import Layout
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import OrderBand, OrderSpectrum
+from acoustic.verdict.fault_sets import COMPLAINT
 from acoustic.verdict.joint_match import HeardOrders, MatchSettings
 from acoustic.verdict.line_likelihood import LikelihoodSettings
+from acoustic.verdict.problem import MatchProblem
+from acoustic.verdict.song_priors import SongBeliefs, SongSettings
+from acoustic.verdict.sources import VOICE_LEVELS_DB, Voice, VoiceTable
+from acoustic.verdict.unknowns import OFFSET_STEP, BeltOffset, ShaftGroup
 
 BANDS = ((0.2, 12.0, 64), (12.0, 40.0, 32), (40.0, 130.0, 16), (130.0, 200.0, 10))
 SECONDS = 20.0
@@ -219,6 +224,61 @@ def family() -> Callable[..., ExpectedFamily]:
             prior_weight=weight,
             evidence="tones",
             source="made",
+        )
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def problem_of(family) -> Callable[..., MatchProblem]:
+    """A match problem typed in by hand, small enough to be solved by enumeration.
+
+    Every part is one dict: `claims` {tone: claim}, `steady` (its other lines), `song`
+    {tone: claim} or None, `density` P(d) over its own three-point lattice. Claims and
+    steady are numbers or arrays over that lattice. Nothing depends on level.
+    """
+
+    def make(
+        parts: Sequence[Mapping[str, Any]],
+        tones: int,
+        *,
+        count_prior: tuple[float, ...] = COMPLAINT,
+        song_share: float = 0.4,
+        stranger: Sequence[float] | None = None,
+    ) -> MatchProblem:
+        levels = VOICE_LEVELS_DB.size
+        groups, voices, tables = [], [], []
+        for k, part in enumerate(parts):
+            density = np.array(part.get("density", (0.25, 0.5, 0.25)))
+            lattice = OFFSET_STEP * np.arange(density.size)
+            groups.append(ShaftGroup(((), f"shaft {k}"), 0, lattice, density[None, :]))
+            own = family(f"part {k}", [10.0 + k], belt=None)
+            whole = np.ones((density.size, levels))
+
+            def spread(value: Any, whole: np.ndarray = whole) -> np.ndarray:
+                return whole * np.reshape(value, (-1, 1))
+
+            if part.get("song") is not None:
+                voices.append(Voice(k, None, own.lines, 1.0, k, 0.0, False))
+                claims = tuple((t, spread(u)) for t, u in part["song"].items())
+                tables.append([VoiceTable(spread(part.get("song_steady", 1.0)), claims)])
+            voices.append(Voice(k, own, own.lines, 1.0, k, 0.0, True))
+            claims = tuple((t, spread(u)) for t, u in part.get("claims", {}).items())
+            tables.append([VoiceTable(spread(part.get("steady", 1.0)), claims)])
+        flat = np.full(levels, 1.0 / levels)
+        songs = SongSettings(shares=(song_share,), share_prior=(1.0,))
+        return MatchProblem(
+            belts=[BeltOffset(None, np.zeros(1), np.ones(1))],
+            groups=groups,
+            part_groups=list(range(len(parts))),
+            voices=voices,
+            tables=tables,
+            level_priors=[flat] * len(voices),
+            count_prior=count_prior,
+            songs=SongBeliefs(songs, [None] * len(parts)),
+            fault_above_db=3.0,
+            offset_blur=(0.0,),
+            stranger=np.ones(tones) if stranger is None else np.array(stranger, dtype=float),
         )
 
     return make
