@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 
 from acoustic import __version__
 from acoustic.drive.drive import Drive
@@ -68,10 +68,11 @@ class Clip:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Listened:
+class Listened:
+    """One recording listened to; `orders` is None if it takes no part in the match."""
+
     heard: Heard
     orders: HeardOrders | None
-    speed_reason: str
 
 
 def screen(
@@ -123,7 +124,8 @@ def screen(
         tell("matching the drive")
         healthy = _healthy(reference, drive, settings, tell)
         answer = match_drive(drive, families, _orders(usable), settings.match, healthy)
-        decision = decide(drive, families, [u.heard for u in usable], answer, knowledge)
+        heard = {n: one.heard for n, one in enumerate(listened) if one.orders is not None}
+        decision = decide(drive, families, heard, answer, knowledge)
     else:
         decision = _no_answer(listened)
     return Screening(
@@ -133,7 +135,7 @@ def screen(
         next_steps=decision.next_steps,
         suspects=decision.suspects,
         unexplained=decision.unexplained,
-        heard=tuple(one.heard for one in usable + [o for o in listened if o not in usable]),
+        heard=tuple(one.heard for one in listened),
         detectable=decision.detectable,
         unseen_parts=decision.unseen,
         settings=asdict(settings),
@@ -147,7 +149,7 @@ def _as_clip(clip: Clip | Recording) -> Clip:
 
 def listen(
     clip: Clip, drive: Drive, settings: ScreenSettings, tell: Callable[[str], None]
-) -> _Listened:
+) -> Listened:
     """Take one recording from samples to tones."""
     recording = clip.recording
     tell(f"listening to {recording.name}")
@@ -156,9 +158,10 @@ def listen(
     speed = _speed(clip, stretches, drive, settings)
     quality = check_recording(recording, stretches, speed.trace, settings.quality)
     quality = (*recording.remarks, *quality)
-    if speed.trace is None or any(q.severity == "unfit" for q in quality):
-        heard = Heard(recording, speed.trace, stretches, quality, None, ())
-        return _Listened(heard, None, speed.reason)
+    unheard = Heard(recording, speed.trace, stretches, quality, None, (), speed.reason)
+    unfit = any(q.severity == "unfit" for q in quality)
+    if speed.trace is None or speed.contradicts_rpm is not None or unfit:
+        return Listened(unheard, None)
     tell(f"tracking orders of {recording.name}")
     highest_hz = 0.9 * (cutoff_hz or recording.sample_rate_hz / 2)
     try:
@@ -166,14 +169,12 @@ def listen(
             recording, stretches, speed.trace, drive.engine, highest_hz, settings.tracking
         )
     except SpeedError as error:
-        heard = Heard(recording, speed.trace, stretches, quality, None, ())
-        return _Listened(heard, None, str(error))
+        return Listened(replace(unheard, speed_reason=str(error)), None)
     comb = comb_levels(spectrum, drive.engine)
     over_hz = spectrum_over_hz(recording, stretches, _FIXED_TONE_SEGMENT_S, highest_hz)
     tones = find_tones(spectrum, comb, over_hz, speed.trace, settings.tones)
-    heard = Heard(recording, speed.trace, stretches, quality, spectrum, tones)
     orders = HeardOrders(spectrum, comb, speed.trace.uncertainty)
-    return _Listened(heard, orders, speed.reason)
+    return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders)
 
 
 def _speed(clip: Clip, stretches: Stretches, drive: Drive, settings: ScreenSettings) -> HeardSpeed:
@@ -195,7 +196,7 @@ def _speed(clip: Clip, stretches: Stretches, drive: Drive, settings: ScreenSetti
     )
 
 
-def _orders(listened: Sequence[_Listened]) -> list[HeardOrders]:
+def _orders(listened: Sequence[Listened]) -> list[HeardOrders]:
     return [one.orders for one in listened if one.orders is not None]
 
 
@@ -211,13 +212,13 @@ def _healthy(
     if listened.heard.spectrum is None:
         name = listened.heard.recording.name
         raise RecordingError(
-            f"{name}: cannot serve as the healthy reference: {listened.speed_reason} "
+            f"{name}: cannot serve as the healthy reference: {listened.heard.speed_reason}. "
             "Leave it out or record it again."
         )
     return learn_healthy(drive, expected_families(drive), _orders([listened]), settings.match)
 
 
-def _no_answer(listened: Sequence[_Listened]) -> Decision:
+def _no_answer(listened: Sequence[Listened]) -> Decision:
     """No recording got as far as a spectrum: unfit, or the speed is not known."""
     first = listened[0]
     unfit = [q for q in first.heard.quality if q.severity == "unfit"]
@@ -231,7 +232,7 @@ def _no_answer(listened: Sequence[_Listened]) -> Decision:
     return Decision(
         verdict="cannot_tell",
         headline="Cannot tell: the engine speed of this recording is not known.",
-        reasons=(first.speed_reason,),
+        reasons=(first.heard.speed_reason,),
         next_steps=(
             "Give the engine speed read off the dash or a diagnostic reader, to about 5 %.",
             "Or record again nearer the engine block or the exhaust, 20 to 30 s at a held speed.",

@@ -19,13 +19,12 @@ from acoustic.output.palette import (
 )
 from acoustic.output.part_letters import MarkedPart, explaining_part
 from acoustic.output.wording import (
-    LIKELY,
-    POSSIBLE,
     order_text,
     probability_text,
     shortened,
 )
 from acoustic.verdict.suspects import Heard, Screening
+from acoustic.verdict.wording import LIKELY, POSSIBLE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -10,10 +10,7 @@ import re
 import textwrap
 
 from acoustic.recording.speed_trace import SpeedTrace
-
-LIKELY = 0.8
-POSSIBLE = 0.5
-UNSURE = 0.2
+from acoustic.verdict.wording import probability_number, probability_word
 
 SOURCE_WORDS = {
     "heard": "heard from the sound",
@@ -49,26 +46,6 @@ SOURCE_IS_NOT_FAULT = (
     "A source of sound is not yet a fault: a healthy pump or alternator sings too. "
     "Confirm by hand before a part is replaced."
 )
-
-
-def probability_word(probability: float) -> str:
-    """Word that goes with a probability: likely above 0.8, possible from 0.5."""
-    if probability > LIKELY:
-        return "likely"
-    if probability >= POSSIBLE:
-        return "possible"
-    return "unsure" if probability >= UNSURE else "unlikely"
-
-
-def probability_number(probability: float) -> str:
-    """Write two decimals, never 0 or 1.
-
-    >>> probability_number(0.914), probability_number(0.9999), probability_number(0.0)
-    ('0.91', '>0.99', '<0.01')
-    """
-    if probability > 0.99:
-        return ">0.99"
-    return f"{probability:.2f}" if probability >= 0.01 else "<0.01"
 
 
 def probability_text(probability: float) -> str:

@@ -60,7 +60,7 @@ class QualitySettings:
     wander_note: float = 0.015
     wander_weak: float = 0.03
     sweep: float = 0.15
-    sure_gap: float = 0.5
+    sure_gap: float = 8.0
 
 
 def check_recording(

@@ -107,6 +107,9 @@ def _followed(known: SpeedTrace, heard: HeardSpeed, trace: SpeedTrace) -> HeardS
 def _kept(known: SpeedTrace, free: HeardSpeed, settings: SpeedSettings) -> HeardSpeed:
     """Return the known speed as it is, and say so where the sound speaks against it."""
     note = f"{known.note}; kept as it is, no engine orders were heard there"
+    instead = None
     if free.trace is not None and free.confidence > settings.sure_gap:
-        note += f". The sound fits {free.best_rpm:.0f} rpm: check the speed"
-    return replace(free, trace=replace(known, note=note), reason=note)
+        instead = free.best_rpm
+        note += f". The sound fits {instead:.0f} rpm: check the speed"
+    trace = replace(known, note=note)
+    return replace(free, trace=trace, reason=note, contradicts_rpm=instead)

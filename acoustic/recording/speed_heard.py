@@ -68,6 +68,8 @@ class HeardSpeed:
         The best speed even when refused; nan when the sound is too short. [1/min]
     log_likelihood : float
         Of the best speed over "no engine here". [nat]
+    contradicts_rpm : float or None
+        Speed that the sound clearly fits instead of the one that was stated. [1/min]
     """
 
     trace: SpeedTrace | None
@@ -76,6 +78,7 @@ class HeardSpeed:
     others: tuple[OtherSpeed, ...] = ()
     best_rpm: float = float("nan")
     log_likelihood: float = float("nan")
+    contradicts_rpm: float | None = None
 
 
 def hear_speed(

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from scipy.special import fdtri
 
 from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.audibility import critical_bandwidth_hz
-from acoustic.evidence.findings import OrderSpectrum
+from acoustic.evidence.findings import OrderSpectrum, Tone
 from acoustic.evidence.tones import claimed
 from acoustic.tables.knowledge import Knowledge
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
@@ -21,15 +21,15 @@ from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
 from acoustic.verdict.suspects import Heard, Suspect, UnexplainedTone, VerdictName
 from acoustic.verdict.wording import (
+    LIKELY,
+    POSSIBLE,
     evidence_against,
     evidence_for,
     families_near,
     hertz,
+    probability_number,
     stray_remark,
 )
-
-LIKELY = 0.8
-POSSIBLE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class Decision:
 def decide(
     drive: Drive,
     families: Sequence[ExpectedFamily],
-    heard: Sequence[Heard],
+    heard: Mapping[int, Heard],
     answer: JointAnswer,
     knowledge: Knowledge,
 ) -> Decision:
@@ -57,20 +57,22 @@ def decide(
 
     Parameters
     ----------
-    heard : sequence of Heard
-        The recordings the match ran on, in the same order, each with its spectrum.
+    heard : mapping of int to Heard
+        The recordings the match ran on, in the same order, each with its spectrum, by
+        their place among all that were given.
     """
+    each = list(heard.values())
     group = leading_group(drive, families, answer)
     suspects = _suspects(drive, heard, answer, group, knowledge)
-    unexplained = _unexplained(drive, families, heard, answer)
-    detectable = _detectable(heard)
+    unexplained = _unexplained(drive, families, heard, answer, suspects)
+    detectable = _detectable(each)
     unseen = unseen_parts(answer)
-    verdict = _verdict(heard, answer, group, suspects)
+    verdict = _verdict(each, answer, group, suspects)
     return Decision(
         verdict=verdict,
         headline=_headline(verdict, suspects, unexplained, detectable),
-        reasons=_reasons(verdict, suspects, heard, unseen, detectable),
-        next_steps=_next_steps(verdict, suspects, heard, drive),
+        reasons=_reasons(verdict, suspects, each, unseen, detectable),
+        next_steps=_next_steps(verdict, suspects, each, drive),
         suspects=suspects,
         unexplained=unexplained,
         detectable=detectable,
@@ -81,19 +83,17 @@ def decide(
 def source_probability(answer: JointAnswer, part: int) -> float:
     """P(the part makes sound that was found), healthy or faulty.
 
-    Singing counts as far as what was heard speaks for it: a part that sings in no
-    recording's hearing has its prior chance of singing, and that is no finding.
+    The part's share in the tone it has the best claim on. A part that sings beyond
+    hearing has its prior chance of singing, and that is no finding.
     """
-    faulty = float(answer.result.faulty[part])
     claims = answer.result.claims
     claimed_share = float(np.max(claims[part] / (1.0 + claims.sum(axis=0)), initial=0.0))
-    heard_singing = min(claimed_share, 1.0) * float(answer.result.singing[part])
-    return min(1.0, faulty + heard_singing)
+    return float(np.clip(max(answer.result.faulty[part], claimed_share), 0.0, 1.0))
 
 
 def _suspects(
     drive: Drive,
-    heard: Sequence[Heard],
+    heard: Mapping[int, Heard],
     answer: JointAnswer,
     group: SuspectGroup,
     knowledge: Knowledge,
@@ -109,13 +109,13 @@ def _suspect(
     part: int,
     source: float,
     drive: Drive,
-    heard: Sequence[Heard],
+    heard: Mapping[int, Heard],
     answer: JointAnswer,
     group: SuspectGroup,
     knowledge: Knowledge,
 ) -> Suspect:
     name = answer.parts[part]
-    spectra = tuple(h.spectrum for h in heard if h.spectrum is not None)
+    spectra = {n: h.spectrum for n, h in heard.items() if h.spectrum is not None}
     sounding = loudest_voice(answer, part)
     lines = voice_lines(answer, sounding, spectra) if sounding is not None and source > 0.02 else ()
     mechanism, check, caution = _mechanism_words(part, name, drive, answer, knowledge)
@@ -165,17 +165,22 @@ def _mechanism_words(
 def _unexplained(
     drive: Drive,
     families: Sequence[ExpectedFamily],
-    heard: Sequence[Heard],
+    heard: Mapping[int, Heard],
     answer: JointAnswer,
+    suspects: Sequence[Suspect],
 ) -> tuple[UnexplainedTone, ...]:
     rows = []
-    for r, one in enumerate(heard):
+    for r, (number, one) in enumerate(heard.items()):
         for tone in one.tones:
-            if tone.on_comb or _explained(answer, r, tone.order):
+            if (
+                tone.on_comb
+                or _explained(answer, r, tone.order)
+                or _line_of(suspects, number, tone)
+            ):
                 continue
             near = families_near(families, tone.order, 0.02)
             remark = stray_remark(tone, near, drive.engine.order_step)
-            rows.append(UnexplainedTone(r, tone, remark))
+            rows.append(UnexplainedTone(number, tone, remark))
     return tuple(rows)
 
 
@@ -186,6 +191,18 @@ def _explained(answer: JointAnswer, recording: int, order: float) -> bool:
         if tone.first - 2 <= place <= tone.last + 2:
             return bool(stray < 0.5)
     return False
+
+
+def _line_of(suspects: Sequence[Suspect], number: int, tone: Tone) -> bool:
+    """Whether a likely source has one of its lines here."""
+    return any(
+        line.recording == number
+        and line.state == "heard"
+        and abs(line.order - tone.order) < 3 * tone.order_sd
+        for suspect in suspects
+        if suspect.source_probability >= POSSIBLE
+        for line in suspect.lines
+    )
 
 
 def _verdict(
@@ -227,25 +244,24 @@ def _headline(
 
 def _suspect_headline(suspects: Sequence[Suspect]) -> str:
     top = suspects[0]
+    faulty = probability_number(top.probability)
     if top.probability > LIKELY:
         return (
-            f"Likely source: {top.part}, {top.mechanism} "
-            f"(P faulty {top.probability:.2f}; P it makes the sound {top.source_probability:.2f})."
+            f"Likely source: {top.part}, {top.mechanism} (faulty: {faulty}, likely; "
+            f"it makes the sound: {probability_number(top.source_probability)})."
         )
     members = [top, *(s for s in suspects[1:] if s.part in top.not_separable_from)]
-    if top.probability >= POSSIBLE or (
-        len(members) > 1 and sum(s.probability for s in members) >= LIKELY
-    ):
+    together = sum(s.probability for s in members)
+    if top.probability >= POSSIBLE or (len(members) > 1 and together >= LIKELY):
         names = " or ".join(s.part for s in members)
-        return (
-            f"Possible source: {names} (P faulty {top.probability:.2f} for {top.part}). "
-            "A hand check must decide."
-        )
+        each = ", ".join(f"{s.part} {probability_number(s.probability)}" for s in members)
+        return f"Possible source: {names} (faulty: {each}). A hand check must decide."
     loud = max(suspects, key=lambda s: s.source_probability)
     return (
-        f"Likely source of the sound: {loud.part} (P it makes the sound "
-        f"{loud.source_probability:.2f}), but a healthy one sings there too: whether it is "
-        f"faulty this recording cannot tell (P faulty {loud.probability:.2f})."
+        f"Likely source of the sound: {loud.part} (it makes the sound: "
+        f"{probability_number(loud.source_probability)}, likely). A healthy one sings there "
+        "too, so whether it is faulty this recording cannot tell "
+        f"(faulty: {probability_number(loud.probability)})."
     )
 
 

@@ -96,7 +96,8 @@ class JointAnswer:
     """The settled match with what it was made of, for the verdict to read.
 
     `hot` and `stray_probability` hold, per recording, the contested tones and the
-    probability that each belongs to nobody in the layout.
+    probability that each belongs to nobody in the layout; `offset_blur` the relative sd
+    by which each recording's offsets may differ from the first's.
     """
 
     parts: tuple[str, ...]
@@ -107,6 +108,7 @@ class JointAnswer:
     prices: tuple[Floats, ...]
     hot: tuple[tuple[HotTone, ...], ...]
     stray_probability: tuple[Floats, ...]
+    offset_blur: tuple[float, ...]
     result: MatchResult
 
 
@@ -155,6 +157,7 @@ def match_drive(
         prices=tuple(prices),
         hot=tuple(hot),
         stray_probability=tuple(stray or ()),
+        offset_blur=_offset_blur(heard, settings),
         result=result,
     )
 

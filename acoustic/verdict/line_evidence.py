@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.drive.drive import ExpectedLine
 from acoustic.evidence.findings import OrderBand, OrderSpectrum
 from acoustic.verdict.joint_match import JointAnswer
-from acoustic.verdict.line_likelihood import FAMILY_LEVELS_DB, LEVEL_STEP_DB
+from acoustic.verdict.line_likelihood import FAMILY_LEVELS_DB, LATTICE_STEP, LEVEL_STEP_DB
 from acoustic.verdict.sources import VOICE_LEVELS_DB, Voice
 from acoustic.verdict.suspects import LineEvidence
 
@@ -34,48 +36,48 @@ def loudest_voice(answer: JointAnswer, part: int) -> int | None:
 
 
 def voice_lines(
-    answer: JointAnswer, voice_index: int, spectra: tuple[OrderSpectrum, ...]
+    answer: JointAnswer, voice_index: int, spectra: Mapping[int, OrderSpectrum]
 ) -> tuple[LineEvidence, ...]:
-    """Every line of a voice in every recording, in rising order.
+    """Every line of a voice in every recording (by its number), in rising order.
 
     The lines are looked for where the match put the part's shaft, and the support is
     that at the level the match found likeliest.
     """
     voice = answer.voices[voice_index]
-    offset = _offset(answer, voice)
     level_db = _level_db(answer, voice_index)
     rows = []
-    for recording, spectrum in enumerate(spectra):
+    for r, (number, spectrum) in enumerate(spectra.items()):
+        offset = _offset(answer, voice, r)
         for line in sorted(voice.lines, key=lambda item: item.order):
             order = line.order * float(np.exp(offset))
-            rows.append(_evidence(answer, recording, spectrum, line, order, level_db))
+            rows.append(_evidence(answer, (r, number), spectrum, line, order, level_db))
     return tuple(rows)
 
 
-def _offset(answer: JointAnswer, voice: Voice) -> float:
-    """Likeliest offset of the voice's shaft, settled further by its own tolerance."""
+def _offset(answer: JointAnswer, voice: Voice, recording: int) -> float:
+    """Likeliest offset of the voice's lines in one recording.
+
+    About the shaft's own offset, within twice what the bearing's geometry and, from the
+    second recording on, a change of slip allow: where its lines agree best.
+    """
     home = answer.part_groups[voice.part]
     lattice = answer.groups[home].offset
     posterior = answer.result.offset_posteriors[voice.part]
     centre = float(lattice[int(np.argmax(posterior))]) if voice.group == home else 0.0
-    if voice.own_tolerance == 0.0:
+    reach = 2 * float(np.hypot(voice.own_tolerance, answer.offset_blur[recording]))
+    if reach < LATTICE_STEP:
         return centre
-    # Race lines sit off the shaft's own offset by the bearing's geometry: take the
-    # offset within twice that tolerance at which its lines agree best.
-    tries = np.arange(centre - 2 * voice.own_tolerance, centre + 2 * voice.own_tolerance, 2.5e-4)
-    scores = [_agreement(answer, voice, float(d)) for d in tries]
+    tries = np.arange(centre - reach, centre + reach, LATTICE_STEP)
+    scores = [_agreement(answer, voice, float(d), recording) for d in tries]
     return float(tries[int(np.argmax(scores))])
 
 
-def _agreement(answer: JointAnswer, voice: Voice, offset: float) -> float:
-    row = _row(-6.0)
-    total = 0.0
-    for table, price in zip(answer.tables, answer.prices, strict=True):
-        places = table.place_of(np.log([line.order for line in voice.lines]) + offset)
-        claim = (table.ratio[row, places] - 1.0) / price[places]
-        chances = np.array([line.probability for line in voice.lines])
-        total += float(np.sum(np.log(np.maximum(0.02, 1.0 + chances * claim))))
-    return total
+def _agreement(answer: JointAnswer, voice: Voice, offset: float, recording: int) -> float:
+    table, price = answer.tables[recording], answer.prices[recording]
+    places = table.place_of(np.log([line.order for line in voice.lines]) + offset)
+    claim = (table.ratio[_row(-6.0), places] - 1.0) / price[places]
+    chances = np.array([line.probability for line in voice.lines])
+    return float(np.sum(np.log(np.maximum(0.02, 1.0 + chances * claim))))
 
 
 def _level_db(answer: JointAnswer, voice_index: int) -> float:
@@ -90,14 +92,15 @@ def _row(level_db: float) -> int:
 
 def _evidence(
     answer: JointAnswer,
-    recording: int,
+    counted: tuple[int, int],
     spectrum: OrderSpectrum,
     line: ExpectedLine,
     order: float,
     level_db: float,
 ) -> LineEvidence:
     label = line.label
-    table, price = answer.tables[recording], answer.prices[recording]
+    r, recording = counted
+    table, price = answer.tables[r], answer.prices[r]
     frequency_hz = order * table.mean_speed_hz
     place = int(table.place_of(np.log(order)))
     if not table.visible[place]:

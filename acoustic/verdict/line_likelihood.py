@@ -53,7 +53,7 @@ class LikelihoodSettings:
     freedom_shares: tuple[float, float] = (0.9, 4.5)
     level_scatter_db: float = 5.0
     position_sd: float = 5e-4
-    smear_per_revolution: float = 7e-4
+    smear_per_revolution: float = 5e-4
     saturation: float = 30.0
     clutter_levels_db: tuple[float, float] = (-6.0, 8.0)
     weak_clutter_levels_db: tuple[float, float] = (-24.0, 4.0)

@@ -81,7 +81,11 @@ class UnexplainedTone:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Heard:
-    """Everything drawn from one recording, kept for the report."""
+    """Everything drawn from one recording, kept for the report.
+
+    `speed_reason` says what the speed rests on or why it is not known; `spectrum` is None
+    for a recording that took no part in the match.
+    """
 
     recording: Recording
     speed: SpeedTrace | None
@@ -89,6 +93,7 @@ class Heard:
     quality: tuple[QualityRemark, ...]
     spectrum: OrderSpectrum | None
     tones: tuple[Tone, ...]
+    speed_reason: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

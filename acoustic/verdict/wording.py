@@ -8,7 +8,30 @@ from acoustic.drive.drive import ExpectedFamily
 from acoustic.evidence.findings import Tone
 from acoustic.verdict.suspects import LineEvidence
 
+LIKELY = 0.8
+POSSIBLE = 0.5
+UNSURE = 0.2
 _MOST_SENTENCES = 4
+
+
+def probability_word(probability: float) -> str:
+    """Word that goes with a probability: likely above 0.8, possible from 0.5."""
+    if probability > LIKELY:
+        return "likely"
+    if probability >= POSSIBLE:
+        return "possible"
+    return "unsure" if probability >= UNSURE else "unlikely"
+
+
+def probability_number(probability: float) -> str:
+    """Write two decimals, never 0 or 1.
+
+    >>> probability_number(0.914), probability_number(0.9999), probability_number(0.0)
+    ('0.91', '>0.99', '<0.01')
+    """
+    if probability > 0.99:
+        return ">0.99"
+    return f"{probability:.2f}" if probability >= 0.01 else "<0.01"
 
 
 def hertz(frequency_hz: float) -> str:
