@@ -144,8 +144,9 @@ def test_one_case_against_the_truth(scoring, answer) -> None:
     assert score.detectable
     assert score.faulty == ((0.6, True), (0.7, False), (0.1, False))
     assert [truth for _, truth in score.source] == [True, False, True]
-    # The fan: faulty 0.1, and sings 0.8 with 9 of 10 parts of the tone.
-    assert score.source[2][0] == pytest.approx(0.1 + 0.9 * 0.8)
+    # The fan has 9 of 10 parts of the tone: the likely source, whatever its own state.
+    assert score.source[2][0] > 0.8
+    assert [stated for stated, _ in score.source[:2]] == [0.6, 0.7]
 
 
 @pytest.mark.parametrize(
