@@ -1,0 +1,187 @@
+"""Voices of a part, and how they are held against a recording."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from acoustic.evidence.comb import CombLevels
+from acoustic.verdict.clutter import FIRST_RATE, clutter, hot_tones
+from acoustic.verdict.comb_evidence import CombEvidence
+from acoustic.verdict.line_likelihood import line_table
+from acoustic.verdict.sources import (
+    VOICE_LEVELS_DB,
+    Listening,
+    Voice,
+    level_prior,
+    part_voices,
+    voice_tables,
+)
+from acoustic.verdict.unknowns import (
+    OFFSET_STEP,
+    belt_offset,
+    group_key,
+    shaft_group,
+    shared_unknowns,
+)
+
+
+def _voices(families):
+    return part_voices(families, 0, {group_key(f): n for n, f in enumerate(families)})
+
+
+def test_the_song_holds_natural_lines_only(family) -> None:
+    """A pump sings its vane passes; its bearing's and its shaft's lines are no song."""
+    vanes = family("pump", [11.3, 22.6], mechanism="vanes", natural=True, weight=0.5)
+    race = family("pump", [3.4, 6.9], mechanism="race", weight=0.5)
+    song, *mechanisms = _voices([vanes, race])
+    assert song.healthy and song.family is None
+    assert [line.order for line in song.lines] == [11.3, 22.6]
+    assert [m.family.mechanism for m in mechanisms] == ["vanes", "race"]
+    assert [m.weight for m in mechanisms] == [0.5, 0.5]
+
+
+def test_a_fault_in_the_songs_own_lines_replaces_it(family) -> None:
+    """Worn vanes only make the vane pass louder; a worn race is heard beside the song."""
+    vanes = family("pump", [11.3], mechanism="vanes", natural=True)
+    race = family("pump", [3.4], mechanism="race")
+    _, louder, beside = _voices([vanes, race])
+    assert not louder.sings_when_faulty
+    assert beside.sings_when_faulty
+
+
+def test_a_part_without_natural_lines_has_no_song(family) -> None:
+    """An idler with a bearing is silent when healthy."""
+    voices = _voices([family("idler", [2.2])])
+    assert len(voices) == 1
+    assert not voices[0].healthy
+
+
+def test_weights_of_the_mechanisms_sum_to_one(family) -> None:
+    """Whatever the table's weights add up to."""
+    voices = _voices([family("idler", [2.2], weight=0.2), family("idler", [6.6], weight=0.6)])
+    assert [voice.weight for voice in voices] == pytest.approx([0.25, 0.75])
+
+
+def test_one_line_is_not_counted_twice(family) -> None:
+    """Two formulas for one order (within a thousandth) are one line, the likelier one."""
+    twice = family("fan", [7.0, 7.0002, 14.0])
+    twice = replace(twice, lines=(replace(twice.lines[0], probability=0.3), *twice.lines[1:]))
+    (voice,) = _voices([twice])
+    assert [line.order for line in voice.lines] == [7.0002, 14.0]
+
+
+def test_impacts_and_noise_are_no_voices(family) -> None:
+    """A mechanism that shows elsewhere than in tones is left to other evidence."""
+    rattle = replace(family("fan", [7.0]), evidence="impacts")
+    assert _voices([rattle]) == []
+
+
+def test_level_prior() -> None:
+    """Normal over the level grid: sums to 1, mean and spread as asked."""
+    prior = level_prior(-12.0, 5.0)
+    assert prior.sum() == pytest.approx(1.0)
+    mean = float(prior @ VOICE_LEVELS_DB)
+    assert mean == pytest.approx(-12.0, abs=0.05)
+    assert np.sqrt(float(prior @ (VOICE_LEVELS_DB - mean) ** 2)) == pytest.approx(5.0, abs=0.15)
+
+
+@pytest.fixture(scope="module")
+def pump(family):
+    """Two lines, the second 3 dB below the first."""
+    return family("pump", [17.3, 29.27])
+
+
+@pytest.fixture(scope="module")
+def group(pump, drive_with):
+    """The pump's shaft: no slip to speak of, pulley known to 0.3 %."""
+    drive = drive_with(slip=1e-4, pump=0.003)
+    shared = shared_unknowns([pump], "main")
+    return shaft_group(drive, group_key(pump), 0, belt_offset(drive, "main", shared), shared)
+
+
+@pytest.fixture(scope="module")
+def listening(spectrum_of, settings, silent_comb):
+    """Hold a voice against {order: tone-to-noise ratio} at a speed."""
+
+    def make(lines, speed_hz=13.5, seed=1, comb=silent_comb, first=0) -> Listening:
+        table = line_table(spectrum_of(lines, speed_hz, seed), settings.likelihood)
+        price = clutter(table, np.full(table.ln_order.size, FIRST_RATE))
+        return Listening(table, price, hot_tones(table), first, CombEvidence(comb), 0.0)
+
+    return make
+
+
+def _voice(family) -> Voice:
+    return Voice(0, family, family.lines, 1.0, 0, 0.0, True)
+
+
+def _at(group, offset: float) -> int:
+    return int(np.argmin(np.abs(group.offset - offset)))
+
+
+def test_a_heard_line_is_contested_where_it_lies(pump, group, listening) -> None:
+    """17.3 planted 0.2 % off: claimed at that offset of the shaft, not at the others."""
+    (table,) = voice_tables(_voice(pump), group, [listening({17.3 * 1.002: -6.0})])
+    ((_, claim),) = [(t, c) for t, c in table.contested if c.max() > 100.0]
+    level = int(np.argmin(np.abs(VOICE_LEVELS_DB + 6.0)))
+    best = group.offset[int(np.argmax(claim[:, level]))]
+    assert best == pytest.approx(0.002, abs=2 * OFFSET_STEP)
+    assert claim[_at(group, -0.012), level] <= 0.0
+
+
+def test_a_missing_line_counts_only_as_far_as_it_should_be_heard(pump, group, listening) -> None:
+    """Nothing planted: against a loud pump, not against a faint one, never below 0.02 a line."""
+    (table,) = voice_tables(_voice(pump), group, [listening({}, seed=4)])
+    here = table.steady[_at(group, 0.0)]
+    assert here[VOICE_LEVELS_DB == 0.0] < 0.3
+    assert here[0] == pytest.approx(1.0, abs=0.1)
+    assert np.all(table.steady >= 0.02**2)
+
+
+def test_hidden_lines_change_nothing(family, drive_with, listening) -> None:
+    """Order 3.1 at 41 Hz is below the phone's range: all ones, no tone claimed."""
+    low = family("pump", [3.1])
+    drive = drive_with(slip=1e-4, pump=0.001)
+    shared = shared_unknowns([low], "main")
+    group = shaft_group(drive, group_key(low), 0, belt_offset(drive, "main", shared), shared)
+    (table,) = voice_tables(_voice(low), group, [listening({})])
+    assert np.all(table.steady == 1.0)
+    assert table.contested == ()
+
+
+def test_a_line_heard_once_is_expected_again(pump, group, listening) -> None:
+    """Missing in the second recording it weighs more after it was heard in the first."""
+    heard = listening({17.3: -6.0, 29.27: -9.0})
+    first = listening({}, seed=4)
+    second = listening({}, seed=5)
+    after_heard = voice_tables(_voice(pump), group, [heard, second])[1].steady
+    after_missing = voice_tables(_voice(pump), group, [first, second])[1].steady
+    level = VOICE_LEVELS_DB == -6.0
+    here = _at(group, 0.0)
+    assert after_heard[here, level] < after_missing[here, level] < 1.0
+
+
+def test_tones_of_later_recordings_are_counted_on(pump, group, listening) -> None:
+    """The second recording's tones follow the first's in one numbering."""
+    first = listening({17.3: -6.0})
+    second = listening({17.3: -6.0}, seed=2, first=len(first.hot))
+    tables = voice_tables(_voice(pump), group, [first, second])
+    assert {t for t, _ in tables[0].contested} <= set(range(len(first.hot)))
+    assert min(t for t, _ in tables[1].contested) >= len(first.hot)
+
+
+def test_only_locked_voices_hear_the_comb(family, drive_with, listening) -> None:
+    """An extra line on order 19 speaks for a gear of 19 teeth, not for a belt-driven part."""
+    comb = CombLevels(np.array([19.0]), np.array([15.0]), np.array([1.5]), np.array([-10.0]))
+    factors = []
+    for belt in (None, "main"):
+        mesh = family("gear", [19.0], belt=belt)
+        drive = drive_with(slip=1e-6, gear=1e-6)
+        shared = shared_unknowns([mesh], belt)
+        offset = belt_offset(drive, belt, shared)
+        group = shaft_group(drive, group_key(mesh), 0, offset, shared)
+        (table,) = voice_tables(_voice(mesh), group, [listening({}, comb=comb)])
+        factors.append(table.steady[_at(group, 0.0)].max())
+    assert factors[0] > 1.5
+    assert factors[1] <= 1.0 + 1e-9
