@@ -25,7 +25,7 @@ import numpy as np
 from run_trial import cases_of
 from scenes import REPORTED_LAYOUTS
 
-from acoustic.evidence.tones import ToneSettings, claimed
+from acoustic.evidence.tones import claimed
 from acoustic.screening import Clip, ScreenSettings, listen
 from acoustic.synthetic.scene import make_scene
 

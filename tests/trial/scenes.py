@@ -28,7 +28,7 @@ from acoustic.synthetic.scene_settings import (
     SceneSettings,
 )
 
-TUNING_LAYOUTS = tuple(range(1000, 1014))
+TUNING_LAYOUTS = (*range(1000, 1014), *range(3000, 3016))
 REPORTED_LAYOUTS = tuple(range(2000, 2024))
 HEALTHY_OF_NINE = 2  # of nine scenes of a layout, two have no fault
 LEVEL_DB = (-6.0, 8.0)  # mean and sd of a planted family's tone-to-noise ratio
