@@ -86,9 +86,8 @@ def source_probability(answer: JointAnswer, part: int) -> float:
     The part's share in the tone it has the best claim on. A part that sings beyond
     hearing has its prior chance of singing, and that is no finding.
     """
-    claims = answer.result.claims
-    claimed_share = float(np.max(claims[part] / (1.0 + claims.sum(axis=0)), initial=0.0))
-    return float(np.clip(max(answer.result.faulty[part], claimed_share), 0.0, 1.0))
+    made = float(np.max(answer.result.tone_shares[part], initial=0.0))
+    return float(np.clip(max(answer.result.faulty[part], made), 0.0, 1.0))
 
 
 def _suspects(

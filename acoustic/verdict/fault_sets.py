@@ -41,8 +41,8 @@ class MatchResult:
         Likelihood ratio of the part alone being faulty to no fault.
     voice_shares : ndarray, shape (voices,)
         For a mechanism: its share of the part's P(faulty). For a song: P(sings | healthy).
-    claims : ndarray, shape (parts, hot tones)
-        Each part's claim on each contested tone against a stranger's 1.
+    tone_shares : ndarray, shape (parts, hot tones)
+        P(the part makes the tone); what is missing to 1 is a stranger's.
     offset_posteriors : tuple of ndarray
         P(d) per part, over its group's lattice.
     level_posteriors : tuple of ndarray
@@ -53,7 +53,7 @@ class MatchResult:
     singing: Floats
     fault_evidence: Floats
     voice_shares: Floats
-    claims: Floats
+    tone_shares: Floats
     offset_posteriors: tuple[Floats, ...]
     level_posteriors: tuple[Floats, ...]
 
@@ -185,7 +185,9 @@ def _summed_up(
         faulty[list(chosen)] += weight
     faulty = np.minimum(faulty, 1.0)
     mixture = _mixture(nothing, faulty, weights[()], given)
-    claims = sum(share * one.claims for share, one in mixture)
+    tone_shares = np.zeros_like(nothing.claims)
+    for share, one in mixture:
+        tone_shares += share * one.claims / (problem.stranger + one.claims.sum(axis=0))
     singing = np.zeros(problem.part_count)
     shares = np.zeros(len(problem.voices))
     levels: list[Floats] = [np.empty(0)] * len(problem.voices)
@@ -207,7 +209,7 @@ def _summed_up(
         singing=singing,
         fault_evidence=alone,
         voice_shares=shares,
-        claims=np.asarray(claims / problem.stranger),
+        tone_shares=tone_shares,
         offset_posteriors=tuple(offsets),
         level_posteriors=tuple(levels),
     )

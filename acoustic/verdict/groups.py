@@ -73,8 +73,8 @@ def _overlap(first: np.ndarray, second: np.ndarray) -> float:
 
 def _contest(answer: JointAnswer, members: tuple[int, ...]) -> bool:
     """Whether two of them claim one tone, neither with little right."""
-    own = answer.result.claims[list(members)]
-    return bool(np.any((own > 0.3).sum(axis=0) > 1))
+    own = answer.result.tone_shares[list(members)]
+    return bool(np.any((own > 0.1).sum(axis=0) > 1))
 
 
 def unseen_parts(answer: JointAnswer) -> tuple[str, ...]:

@@ -147,7 +147,7 @@ def match_drive(
         stranger = stranger_weights(tables, hot, rates)
         problem = _problem(sources, heard, tables, prices, hot, stranger, settings, healthy)
         result = weigh_faults(problem)
-        stray = _per_recording(1.0 / (1.0 + result.claims.sum(axis=0)), hot)
+        stray = _per_recording(1.0 - result.tone_shares.sum(axis=0), hot)
     return JointAnswer(
         parts=sources.parts,
         voices=tuple(sources.voices),
