@@ -28,16 +28,16 @@ _CROWD_PRIOR = 0.5
 # Numerator, denominator, share of strangers' tones that have a companion there
 # (judgement, held against ordinary engines recorded with a phone).
 _FAMILY_RATIOS = (
-    (2, 1, 0.3),
-    (1, 2, 0.3),
-    (3, 1, 0.2),
-    (1, 3, 0.2),
-    (3, 2, 0.2),
-    (2, 3, 0.2),
-    (4, 3, 0.1),
-    (3, 4, 0.1),
-    (4, 1, 0.1),
-    (1, 4, 0.1),
+    (2, 1, 0.15),
+    (1, 2, 0.15),
+    (3, 1, 0.10),
+    (1, 3, 0.10),
+    (3, 2, 0.10),
+    (2, 3, 0.10),
+    (4, 3, 0.05),
+    (3, 4, 0.05),
+    (4, 1, 0.05),
+    (1, 4, 0.05),
 )
 _SIDE_LINE_SHARE = 0.2
 _PERSISTENCE = 0.4
