@@ -118,11 +118,11 @@ def test_the_table_row(scoring, four_scenes) -> None:
 
 @pytest.fixture
 def answer() -> SimpleNamespace:
-    """Pump 0.6, idler 0.7, fan 0.1 faulty; the fan's song claims the only tone."""
+    """Pump 0.6, idler 0.7, fan 0.1 faulty; the fan's song makes the only tone (0.9)."""
     result = SimpleNamespace(
         faulty=np.array([0.6, 0.7, 0.1]),
         singing=np.array([0.0, 0.0, 0.8]),
-        claims=np.array([[0.0], [0.0], [9.0]]),
+        tone_shares=np.array([[0.0], [0.0], [0.9]]),
     )
     return SimpleNamespace(parts=("pump", "idler", "fan"), result=result)
 
@@ -144,7 +144,7 @@ def test_one_case_against_the_truth(scoring, answer) -> None:
     assert score.detectable
     assert score.faulty == ((0.6, True), (0.7, False), (0.1, False))
     assert [truth for _, truth in score.source] == [True, False, True]
-    # The fan has 9 of 10 parts of the tone: the likely source, whatever its own state.
+    # The fan makes the tone with 0.9: the likely source, whatever its own state.
     assert score.source[2][0] > 0.8
     assert [stated for stated, _ in score.source[:2]] == [0.6, 0.7]
 
