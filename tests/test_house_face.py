@@ -4,6 +4,7 @@ import importlib
 import pkgutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -79,3 +80,9 @@ def test_the_pictures_of_the_public_face_are_figures():
     drawn = acoustic.draw_screening(acoustic.screen([clip], drive), drive)
     assert len(drawn.axes) >= 3
     assert acoustic.draw_drive(drive, ["guide idler"]).axes
+
+
+def test_the_version_is_told_once():
+    """The package and its project file agree."""
+    project = tomllib.loads((SAMPLES.parent / "pyproject.toml").read_text("utf-8"))["project"]
+    assert project["version"] == acoustic.__version__
