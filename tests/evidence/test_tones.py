@@ -8,6 +8,7 @@ import pytest
 from acoustic.evidence.audibility import critical_bandwidth_hz, tone_to_noise_limit_db
 from acoustic.evidence.comb import comb_levels
 from acoustic.evidence.tones import ToneSettings, claimed, find_tones, order_sd
+from acoustic.recording.recording import Recording
 
 SPEED_HZ = 20.0
 NOISE_RMS = 0.02
@@ -92,6 +93,19 @@ def test_two_tones_three_bins_apart_are_two(tones_of) -> None:
     apart = 3.2 / 32
     near = [t for t in tones_of({31.2: 6.0, 31.2 + apart: 6.0}) if abs(t.order - 31.25) < 0.5]
     assert sorted(t.order for t in near) == pytest.approx([31.2, 31.2 + apart], abs=0.02)
+
+
+def test_a_loud_wavering_tone_is_one_tone(sound_of, steady, tracked, four) -> None:
+    """24 dB, its level swinging by a fifth four times a segment: its skirts are no tones."""
+    speed = steady(SPEED_HZ)
+    loud = sound_of(speed, SECONDS, {57.3: _rms_of(24.0, 57.3)}, noise=0.0)
+    noise = sound_of(speed, SECONDS, noise=NOISE_RMS)
+    time = np.arange(noise.samples.size) / RATE_HZ
+    swing = 1.0 + 0.2 * np.sin(2 * np.pi * 4 * SPEED_HZ / 16 * time)
+    wavering = Recording((noise.samples + loud.samples * swing).astype(np.float32), RATE_HZ)
+    spectrum = tracked(wavering, speed)
+    tones = claimed(find_tones(spectrum, comb_levels(spectrum, four), None, speed))
+    assert [round(tone.order, 1) for tone in tones] == [57.3]
 
 
 def test_strongest_first(found) -> None:
