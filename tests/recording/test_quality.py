@@ -139,7 +139,7 @@ def test_what_was_left_out_is_told(heard: Hear, noise: Samples, time_s: Samples)
     assert moved["moved"].amount == 1.0
 
 
-def _speed(speed_hz: Samples, confidence: float = 2.0) -> SpeedTrace:
+def _speed(speed_hz: Samples, confidence: float = 20.0) -> SpeedTrace:
     times_s = np.linspace(0, 30, speed_hz.size)
     return SpeedTrace(times_s, speed_hz, "heard", 0.001, confidence)
 
