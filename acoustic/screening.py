@@ -10,7 +10,7 @@ from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
 from acoustic.errors import RecordingError, SettingsError, SpeedError
 from acoustic.evidence.comb import comb_levels
-from acoustic.evidence.fixed_tones import spectrum_over_hz
+from acoustic.evidence.fixed_tones import spectrum_over_hz, without_fixed_lines
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.tones import ToneSettings, find_tones
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
@@ -172,6 +172,8 @@ def listen(
         return Listened(replace(unheard, speed_reason=str(error)), None)
     comb = comb_levels(spectrum, drive.engine)
     over_hz = spectrum_over_hz(recording, stretches, _FIXED_TONE_SEGMENT_S, highest_hz)
+    level = settings.tones.false_alarms_per_recording
+    spectrum = without_fixed_lines(spectrum, over_hz, speed.trace, level)
     tones = find_tones(spectrum, comb, over_hz, speed.trace, settings.tones)
     orders = HeardOrders(spectrum, comb, speed.trace.uncertainty)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders)

@@ -8,14 +8,14 @@ moved both are sharp, and the answer is that the recording cannot tell.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import rfft
 
-from acoustic.evidence.findings import OrderBand
+from acoustic.evidence.findings import OrderBand, OrderSpectrum
 from acoustic.evidence.noise_floor import (
     FloorSettings,
     chance_of_ratio,
@@ -132,7 +132,7 @@ def fixed_lines(
     while the speed is right. `level` is the false-alarm rate per recording.
     """
     wander = float(np.std(speed.speed_hz) / np.median(speed.speed_hz))
-    telling = over_hz.frequency_hz * wander * over_hz.segment_s >= 2 * _TELLING_SMEAR_BINS
+    telling = over_hz.frequency_hz * wander * over_hz.segment_s >= _TELLING_SMEAR_BINS
     in_range = (over_hz.frequency_hz >= range_hz[0]) & (over_hz.frequency_hz <= range_hz[1])
     looked_at = telling & in_range
     trials = max(1.0, looked_at.sum() / 1.5)
@@ -141,3 +141,31 @@ def fixed_lines(
     steady = over_hz.persistence >= _STEADY_SHARE
     found = np.flatnonzero(looked_at & (p < level) & (over_hz.excess >= around) & steady)
     return [(float(over_hz.frequency_hz[i]), float(over_hz.excess[i]), float(p[i])) for i in found]
+
+
+def without_fixed_lines(
+    spectrum: OrderSpectrum, over_hz: FrequencySpectrum | None, speed: SpeedTrace, level: float
+) -> OrderSpectrum:
+    """Hide what lines that stay in Hz leave in the order spectrum.
+
+    While the speed wanders such a line sweeps over a range of orders, and where the
+    speed turns round it dwells long enough to look like a tone that follows the engine.
+    Bins it sweeps over are hidden unless they stand higher than the line itself.
+    """
+    if over_hz is None:
+        return spectrum
+    range_hz = (spectrum.lowest_hz, spectrum.highest_hz)
+    lines = fixed_lines(over_hz, speed, range_hz, level)
+    if not lines:
+        return spectrum
+    slowest, fastest = float(speed.speed_hz.min()), float(speed.speed_hz.max())
+    bands = []
+    for band in spectrum.bands:
+        swept = np.zeros(band.orders.size, dtype=bool)
+        for frequency_hz, excess, _ in lines:
+            edge = 2.0 / band.revolutions
+            inside = band.orders > frequency_hz / fastest - edge
+            inside &= band.orders < frequency_hz / slowest + edge
+            swept |= inside & (band.excess < excess + _TELLING_DIFFERENCE_NAT)
+        bands.append(replace(band, visible=band.visible & ~swept))
+    return replace(spectrum, bands=tuple(bands))

@@ -35,6 +35,8 @@ from acoustic.recording.speed_trace import SpeedTrace
 
 Floats = NDArray[np.float64]
 
+_MARGIN_BINS = 24
+
 
 @dataclass(frozen=True, slots=True)
 class TrackingSettings:
@@ -160,11 +162,14 @@ def _band(
     settings: TrackingSettings,
 ) -> OrderBand:
     turns = _turns_that_fit(sounds, turns, settings)
-    powers = np.concatenate([_segment_powers(s, turns, limits) for s in sounds])
+    # Measured a little beyond its limits, so that the floor at the edge is no guess.
+    top = min(s.highest_order for s in sounds)
+    low = max(limits[0] - _MARGIN_BINS / turns, 1 / turns)
+    wide = (low, min(limits[1] + _MARGIN_BINS / turns, top))
+    powers = np.concatenate([_segment_powers(s, turns, wide) for s in sounds])
     powers /= np.median(powers, axis=1, keepdims=True) + np.finfo(np.float64).tiny
     power = np.maximum(powers.mean(axis=0), 1e-12)
-    first = int(np.ceil(limits[0] * turns))
-    orders = (first + np.arange(power.size)) / turns
+    orders = (int(np.ceil(wide[0] * turns)) + np.arange(power.size)) / turns
     freedom = degrees_of_freedom(powers.shape[0])
     ln_power = np.log(power)
     engine_own = engine_bins(orders, turns, engine)
@@ -174,16 +179,18 @@ def _band(
         engine_own |= active_comb_bins(orders, ln_power - floor, turns, freedom, engine)
         floor = ln_noise_floor(ln_power, engine_own, freedom, settings.floor, reach)
     excess = without_shadows(ln_power - floor)
-    in_hearing = orders * mean_speed_hz >= settings.lowest_hz
+    visible = (orders * mean_speed_hz >= settings.lowest_hz) & ~engine_own
+    visible &= ~lobes_of_hidden_lines(excess, engine_own)
+    own = slice(*np.searchsorted(orders, (limits[0] - 1e-9, limits[1] + 1e-9)))
     return OrderBand(
-        orders=orders,
+        orders=orders[own],
         revolutions=turns,
-        level_db=10 * np.log10(power),
-        floor_db=floor * (10 / np.log(10)),
-        excess=excess,
-        engine=engine_own,
-        visible=in_hearing & ~engine_own & ~lobes_of_hidden_lines(excess, engine_own),
+        level_db=10 * np.log10(power[own]),
+        floor_db=floor[own] * (10 / np.log(10)),
+        excess=excess[own],
+        engine=engine_own[own],
+        visible=visible[own],
         segments=int(powers.shape[0]),
         freedom=freedom,
-        persistence=(powers > 2 * np.exp(floor)).mean(axis=0),
+        persistence=(powers[:, own] > 2 * np.exp(floor[own])).mean(axis=0),
     )

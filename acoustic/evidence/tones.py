@@ -16,7 +16,12 @@ from numpy.typing import NDArray
 from acoustic.evidence.audibility import critical_band_edges_hz, tone_to_noise_limit_db
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import OrderBand, OrderSpectrum, Tone
-from acoustic.evidence.fixed_tones import FrequencySpectrum, fixed_lines, tone_kind
+from acoustic.evidence.fixed_tones import (
+    FrequencySpectrum,
+    fixed_lines,
+    tone_kind,
+    without_fixed_lines,
+)
 from acoustic.evidence.noise_floor import chance_of_ratio
 from acoustic.recording.speed_trace import SpeedTrace
 
@@ -49,6 +54,8 @@ def find_tones(
     "something is there" is claimed from ``false_alarms_per_recording`` down.
     """
     settings = settings or ToneSettings()
+    level = settings.false_alarms_per_recording
+    spectrum = without_fixed_lines(spectrum, over_hz, speed, level)
     trials = max(1.0, sum(b.visible.sum() for b in spectrum.bands) / _BINS_PER_TRIAL)
     candidates = [
         (band, index, float(p))
@@ -59,7 +66,7 @@ def find_tones(
         _tone(band, index, min(1.0, p * trials), spectrum, over_hz, speed)
         for band, index, p in _discoveries(candidates, trials, settings)
     ]
-    tones += _comb_tones(comb, spectrum, settings)
+    tones += _comb_tones(comb, spectrum, over_hz, speed, settings)
     tones += _fixed_only(tones, over_hz, speed, spectrum, settings)
     return tuple(sorted(tones, key=lambda tone: -tone.excess_db))
 
@@ -162,7 +169,13 @@ def _band_of(spectrum: OrderSpectrum, order: float) -> OrderBand | None:
     return None
 
 
-def _comb_tones(comb: CombLevels, spectrum: OrderSpectrum, settings: ToneSettings) -> list[Tone]:
+def _comb_tones(
+    comb: CombLevels,
+    spectrum: OrderSpectrum,
+    over_hz: FrequencySpectrum | None,
+    speed: SpeedTrace,
+    settings: ToneSettings,
+) -> list[Tone]:
     """Comb lines too loud for their neighbours."""
     chance = np.minimum(1.0, comb.chance() * max(1, comb.orders.size))
     tones = []
@@ -174,6 +187,7 @@ def _comb_tones(comb: CombLevels, spectrum: OrderSpectrum, settings: ToneSetting
         nearest = int(np.argmin(np.abs(band.orders - order)))
         ratio_db = tone_to_noise_db(band, order, spectrum.mean_speed_hz)
         frequency_hz = order * spectrum.mean_speed_hz
+        excess = float(comb.above_neighbours_db[i]) * float(np.log(10)) / 10
         tones.append(
             Tone(
                 order=order,
@@ -184,7 +198,7 @@ def _comb_tones(comb: CombLevels, spectrum: OrderSpectrum, settings: ToneSetting
                 prominent=bool(ratio_db >= tone_to_noise_limit_db(frequency_hz)),
                 p_value=float(chance[i]),
                 persistence=float(band.persistence[nearest]),
-                kind="follows speed",
+                kind=tone_kind(order, excess, band, over_hz, speed, spectrum.mean_speed_hz),
                 on_comb=True,
             )
         )
@@ -230,11 +244,11 @@ def _fixed_only(
 
 
 def _strongest_near(spectrum: OrderSpectrum, order: float) -> float:
-    """Highest ln(power/floor) of the order spectrum within 1 % of an order."""
+    """Highest visible ln(power/floor) of the order spectrum within 1 % of an order."""
     band = _band_of(spectrum, order)
     if band is None:
         return -np.inf
-    near = np.abs(band.orders - order) <= max(0.01 * order, 2.0 / band.revolutions)
+    near = band.visible & (np.abs(band.orders - order) <= max(0.01 * order, 2.0 / band.revolutions))
     return float(band.excess[near].max()) if near.any() else -np.inf
 
 

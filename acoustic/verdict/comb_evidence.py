@@ -49,7 +49,9 @@ class CombEvidence:
         over_engine_db = levels_db + line.relative_level_db
         over_engine_db = over_engine_db - self.levels.neighbour_tone_to_noise_db[nearest]
         expected = 10 * np.log10(1.0 + 10 ** (over_engine_db / 10))
-        spread = np.hypot(scatter, 3.0)
+        # The line's own level scatters by some 3 dB, felt as far as it stands out at all.
+        felt = 10 ** (over_engine_db / 10) / (1.0 + 10 ** (over_engine_db / 10))
+        spread = np.hypot(scatter, 3.0 * felt)
         ln_ratio = (
             -0.5 * ((above - expected) / spread) ** 2
             - np.log(spread)

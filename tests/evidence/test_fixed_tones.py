@@ -41,10 +41,6 @@ def test_told_apart_when_the_speed_wanders(tones_at, wandering) -> None:
     assert fixed.frequency_hz == pytest.approx(FIXED_HZ, abs=0.5)
 
 
-@pytest.mark.xfail(
-    reason="where a wandering speed turns round, a steady hum dwells long enough on one order "
-    "to be called a tone that follows the engine"
-)
 @pytest.mark.parametrize("share", [0.01, 0.02])
 def test_a_hum_makes_no_tones_that_follow_the_speed(tones_at, wandering, share) -> None:
     """One fan and one part sound: the part's tone is all that follows the engine."""
