@@ -231,6 +231,15 @@ def _no_answer(listened: Sequence[Listened]) -> Decision:
             reasons=tuple(q.message for q in unfit[1:3]),
             next_steps=tuple(q.advice for q in unfit[:3]),
         )
+    if first.heard.speed is not None:
+        return Decision(
+            verdict="cannot_tell",
+            headline="Cannot tell: this recording does not bear out the engine speed.",
+            reasons=(first.heard.speed_reason,),
+            next_steps=(
+                "Give the speed at which this clip was recorded, or leave it out to have it heard.",
+            ),
+        )
     return Decision(
         verdict="cannot_tell",
         headline="Cannot tell: the engine speed of this recording is not known.",
