@@ -66,7 +66,7 @@ def mean_narrow_band_level_db(line_levels_db: ArrayLike, tone_index: int) -> flo
     kept[tone_index] = False
     mean_db = 10 * np.log10(powers[kept].mean())
     while True:
-        keep_now = levels <= mean_db + 6.0
+        keep_now = levels <= mean_db - HANN_POWER_CORRECTION_DB + 6.0
         keep_now[tone_index] = False
         if not keep_now.any() or np.array_equal(keep_now, kept):
             return float(mean_db - HANN_POWER_CORRECTION_DB)

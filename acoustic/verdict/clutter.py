@@ -42,8 +42,8 @@ _FAMILY_RATIOS = (
 _SIDE_LINE_SHARE = 0.2
 _PERSISTENCE = 0.4
 _PERSISTENCE_SD = 0.004
-_HOT_RATIO = 5.0
-_HOT_SHARE = 0.03
+_HOT_RATIO = 2.5
+_CLEAR_STRENGTH = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +59,16 @@ class HotTone:
     last: int
     ln_order: float
     strength: float
+
+    @property
+    def clear(self) -> bool:
+        """Whether the tone stands out enough to expect companions of it."""
+        return self.strength > _CLEAR_STRENGTH
+
+    @property
+    def certainty(self) -> float:
+        """Chance that anything is there at all, strangers being as common as at first."""
+        return self.strength / (1.0 + self.strength) if self.strength > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,10 +131,12 @@ def _companions(
 ) -> Floats:
     """Rate of weak companions of hot tones, in case those are a stranger's.
 
-    Only outside this recording's hot tones: between those `stray_links` tells.
+    Only outside this recording's hot tones: between those `family_links` tells.
     """
     rates = np.zeros(table.ln_order.size)
     for tone in hot:
+        if not tone.clear:
+            continue
         for numerator, denominator, share in _FAMILY_RATIOS:
             centre = tone.ln_order + float(np.log(numerator / denominator))
             place = int(np.rint((centre - table.ln_order[0]) / LATTICE_STEP))
@@ -137,7 +149,7 @@ def _companions(
                 )
                 _add_bump(rates, table, centre, sd, share)
     for other, tones in before:
-        for tone in tones:
+        for tone in (tone for tone in tones if tone.clear):
             for centre in _again_at(tone.ln_order, other.mean_speed_hz, table):
                 _add_bump(rates, table, centre, _PERSISTENCE_SD, _PERSISTENCE)
     for tone in hot:
@@ -155,7 +167,7 @@ def _crowding(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> 
     sd = _CROWD_WIDTH / LATTICE_STEP
     tones = np.zeros(table.ln_order.size)
     for tone, p in zip(hot, probability, strict=True):
-        tones[tone.place] += p
+        tones[tone.place] += p * tone.certainty
     coarse = max(1, int(sd / 10))
     dense = _coarse_smooth(tones, sd, coarse) / LATTICE_STEP
     seen = _coarse_smooth(table.visible.astype(np.float64), sd, coarse)
@@ -193,7 +205,7 @@ def stranger_weights(
         x = np.array([tone.ln_order for tone in tones])
         here = rate[[tone.place for tone in tones]]
         for earlier, others in zip(tables[:r], hot[:r], strict=True):
-            for tone in others:
+            for tone in (tone for tone in others if tone.clear):
                 for centre in _again_at(tone.ln_order, earlier.mean_speed_hz, table):
                     away = (x - centre) / _PERSISTENCE_SD
                     density = np.exp(-0.5 * away**2) / (_PERSISTENCE_SD * np.sqrt(2 * np.pi))
@@ -232,6 +244,7 @@ def family_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
     density += _SIDE_LINE_SHARE * np.exp(-0.5 * away**2) / (sd * np.sqrt(2 * np.pi))
     strength = np.array([tone.strength for tone in hot])
     weaker = strength[:, None] < strength[None, :]
+    weaker &= np.array([tone.clear for tone in hot])[None, :]
     rate = rates[[tone.place for tone in hot]]
     return np.where(weaker, density / rate[:, None], 0.0)
 
@@ -273,23 +286,26 @@ def _windowed_sum(values: Floats, half_window: NDArray[np.intp]) -> Floats:
 
 
 def hot_tones(table: LineTable) -> tuple[HotTone, ...]:
-    """Places where some tone clearly is, one per window, in rising order."""
+    """Places where some tone may be, one per window, in rising order.
+
+    Weak ones too: whatever speaks for a line at all must not speak for two parts.
+    """
     stray = table.stray
+    loud = np.maximum(stray, table.weak_stray)
     candidates = np.flatnonzero(
-        (stray > _HOT_RATIO)
-        & (stray >= np.roll(stray, 1))
-        & (stray > np.roll(stray, -1))
+        (loud > _HOT_RATIO)
+        & (loud >= np.roll(loud, 1))
+        & (loud > np.roll(loud, -1))
         & table.visible
     )
     tones: list[HotTone] = []
     taken = np.zeros(stray.size, dtype=bool)
-    for place in candidates[np.argsort(-stray[candidates])]:
+    for place in candidates[np.argsort(-loud[candidates])]:
         if taken[place]:
             continue
         half = int(table.half_window[place])
         first, last = max(0, place - half), min(stray.size - 1, place + half)
         strength = FIRST_RATE * LATTICE_STEP * float(np.sum(stray[first : last + 1] - 1.0))
-        if strength > _HOT_SHARE:
-            taken[first : last + 1] = True
-            tones.append(HotTone(int(place), first, last, float(table.ln_order[place]), strength))
+        taken[first : last + 1] = True
+        tones.append(HotTone(int(place), first, last, float(table.ln_order[place]), strength))
     return tuple(sorted(tones, key=lambda tone: tone.place))

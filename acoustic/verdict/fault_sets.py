@@ -26,6 +26,9 @@ COMPLAINT = (0.25, 0.60, 0.13, 0.02)
 HEALTHY = (1.0,)
 """A recording of a drive known to be sound."""
 _CANDIDATES = 8
+_WORTH_TRYING = 0.01
+_FELT = 0.03
+"""A claim below this share of a stranger's changes nothing for the others."""
 _TRIPLE_SEEDS = 3
 
 
@@ -92,14 +95,16 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
     claims = given.claims.copy()
     claims[part] = book.claims(part, given.states[part], given.priors[part], faulty=True)
     states = dict(given.states)
+    gained = np.abs(claims[part] - given.claims[part]) > _FELT * book.problem.stranger
+    felt = frozenset(np.flatnonzero(gained).tolist())
     for k, state in given.states.items():
-        if k != part:
+        if k != part and book.tones_of(k) & felt:
             rivals = rivals_of(book, claims, k)
             states[k] = book.state(k, rivals, state.song, given.priors[k], state)
     likelihoods = [state.on if k == part else state.off for k, state in sorted(states.items())]
     priors = offset_priors(book.problem, likelihoods)
     for k in states:
-        if k != part and book.tones_of(k) & book.tones_of(part):
+        if k != part and book.tones_of(k) & felt:
             claims[k] = book.claims(k, states[k], priors[k], faulty=False)
     return _Given(claims, tuple(priors), states)
 
@@ -129,7 +134,8 @@ def _larger_sets(
     given: dict[int, _Given],
 ) -> dict[tuple[int, ...], float]:
     n = book.problem.part_count
-    candidates = [int(k) for k in np.argsort(-alone)[:_CANDIDATES]]
+    ranked = np.argsort(-alone)[:_CANDIDATES]
+    candidates = [int(k) for k in ranked if alone[k] > _WORTH_TRYING * alone[ranked[0]]]
     beside: dict[int, Floats] = {}
     for j in candidates:
         given[j] = _with_fault(book, nothing, j)

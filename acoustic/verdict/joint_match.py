@@ -264,7 +264,7 @@ def _strays(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> li
     return [
         StrayTone(tone.ln_order, float(p), table.mean_speed_hz)
         for tone, p in zip(hot, probability, strict=True)
-        if p > 0.1
+        if p > 0.1 and tone.clear
     ]
 
 

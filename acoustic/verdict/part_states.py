@@ -66,6 +66,9 @@ class PartBook:
             frozenset(tone for table in tables for tone, _ in table.contested)
             for tables in problem.tables
         ]
+        self._tones: list[frozenset[int]] = [
+            frozenset().union(*(self.touched[v] for v in voices)) for voices in self.voices_of
+        ]
         self.plain_priors = [
             np.asarray(problem.belts[g.belt].prior @ g.given_shared) for g in problem.groups
         ]
@@ -81,7 +84,7 @@ class PartBook:
 
     def tones_of(self, part: int) -> frozenset[int]:
         """Contested tones that any voice of the part reaches."""
-        return frozenset().union(*(self.touched[v] for v in self.voices_of[part]))
+        return self._tones[part]
 
     def state(
         self,
