@@ -125,14 +125,16 @@ _SHADOW_DB = (15.0, 19.0, 22.0, 25.0, 28.0, 31.0, 36.0, 40.0)
 def without_shadows(excess: Floats) -> Floats:
     """Take the skirts of strong lines off the excess of their neighbours. [nat]
 
-    Without this the skirts of one loud tone are read as weak lines.
+    Without this the skirts of one loud tone are read as weak lines. Only a stronger bin
+    casts a shadow: a line is not lowered by its own skirts.
     """
     shadow = np.zeros_like(excess)
     for bins, loss_db in zip(_SHADOW_BINS, _SHADOW_DB, strict=True):
         if bins >= excess.size:
             break
         loss = loss_db * np.log(10) / 10
-        shadow[bins:] = np.maximum(shadow[bins:], excess[:-bins] - loss)
-        shadow[:-bins] = np.maximum(shadow[:-bins], excess[bins:] - loss)
+        left, right = excess[:-bins], excess[bins:]
+        shadow[bins:] = np.maximum(shadow[bins:], np.where(left > right, left - loss, 0.0))
+        shadow[:-bins] = np.maximum(shadow[:-bins], np.where(right > left, right - loss, 0.0))
     # A shadow hides; it does not show that nothing is there.
     return np.maximum(excess - shadow, np.minimum(excess, 0.0))

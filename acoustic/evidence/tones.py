@@ -37,7 +37,6 @@ class ToneSettings:
 
     false_alarms_per_recording: float = 0.01
     listed_share_false: float = 0.05
-    steady_share: float = 0.5
 
 
 def find_tones(
