@@ -63,7 +63,7 @@ def test_the_example_is_what_the_demo_says(tmp_path, capsys):
     (example,) = [b for b in blocks(README, "text") if b.startswith("ANSWER")]
     assert len(pieces(example)) >= 2
     for piece in pieces(example):
-        assert agrees(piece, answer), f"not so any more: {piece[:300]}"
+        assert agrees(piece, answer), f"run tests/renew_readme_example.py: {piece[:300]}"
 
 
 def test_a_wrong_example_would_be_seen():
