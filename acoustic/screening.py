@@ -171,7 +171,7 @@ def listen(
     except SpeedError as error:
         return Listened(replace(unheard, speed_reason=str(error)), None)
     comb = comb_levels(spectrum, drive.engine)
-    over_hz = spectrum_over_hz(recording, stretches, _FIXED_TONE_SEGMENT_S, highest_hz)
+    over_hz = spectrum_over_hz(recording, stretches, _FIXED_TONE_SEGMENT_S, spectrum.highest_hz)
     level = settings.tones.false_alarms_per_recording
     spectrum = without_fixed_lines(spectrum, over_hz, speed.trace, level)
     tones = find_tones(spectrum, comb, over_hz, speed.trace, settings.tones)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import soxr
 from numpy.typing import NDArray
 from scipy.fft import rfft
 
@@ -32,6 +33,7 @@ ToneKind = Literal["follows speed", "fixed frequency", "cannot tell"]
 _TELLING_SMEAR_BINS = 1.5
 _TELLING_DIFFERENCE_NAT = 0.7
 _STEADY_SHARE = 0.9
+_RATE_PER_HIGHEST = 2.4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,14 +62,18 @@ def spectrum_over_hz(
     recording: Recording, stretches: Stretches, segment_s: float, highest_hz: float
 ) -> FrequencySpectrum | None:
     """Mean spectrum of the used stretches; None if none is long enough."""
-    points = int(segment_s * recording.sample_rate_hz)
+    rate_hz = recording.sample_rate_hz
+    # Far above the highest frequency wanted there is nothing but work.
+    narrow_hz = float(np.ceil(_RATE_PER_HIGHEST * highest_hz))
+    thin = rate_hz > 1.5 * narrow_hz
+    points = int(segment_s * (narrow_hz if thin else rate_hz))
     window = np.hanning(points + 1)[:-1].astype(np.float32)
     last = int(highest_hz * segment_s)
     powers = []
     for stretch in stretches.used:
-        first_sample = int(stretch.start_s * recording.sample_rate_hz)
-        last_sample = int(stretch.end_s * recording.sample_rate_hz)
-        sound = recording.samples[first_sample:last_sample]
+        sound = recording.samples[int(stretch.start_s * rate_hz) : int(stretch.end_s * rate_hz)]
+        if thin:
+            sound = soxr.resample(sound, rate_hz, narrow_hz)
         if sound.size < points:
             continue
         segments = np.lib.stride_tricks.sliding_window_view(sound, points)[:: points // 2]

@@ -145,7 +145,8 @@ def match_drive(
         rates = _rates(tables, hot, stray, healthy)
         prices = [clutter(t, rate) for t, rate in zip(tables, rates, strict=True)]
         stranger = stranger_weights(tables, hot, rates)
-        problem = _problem(sources, heard, tables, prices, hot, stranger, settings, healthy)
+        listenings = _listenings(heard, tables, prices, hot, settings)
+        problem = _problem(sources, listenings, stranger, settings, healthy)
         result = weigh_faults(problem)
         stray = _per_recording(1.0 - result.tone_shares.sum(axis=0), hot)
     return JointAnswer(
@@ -210,27 +211,27 @@ def _sources(drive: Drive, families: Sequence[ExpectedFamily]) -> _Sources:
     return _Sources(parts, belts, groups, part_groups, voices)
 
 
-def _problem(
-    sources: _Sources,
+def _listenings(
     heard: Sequence[HeardOrders],
     tables: Sequence[LineTable],
     prices: Sequence[Floats],
     hot: Sequence[tuple[HotTone, ...]],
+    settings: MatchSettings,
+) -> list[Listening]:
+    starts = np.cumsum([0, *(len(tones) for tones in hot)])[:-1].tolist()
+    blurs = _offset_blur(heard, settings)
+    combs = [CombEvidence(h.comb) for h in heard]
+    return [Listening(*one) for one in zip(tables, prices, hot, starts, combs, blurs, strict=True)]
+
+
+def _problem(
+    sources: _Sources,
+    listenings: Sequence[Listening],
     stranger: Floats,
     settings: MatchSettings,
     healthy: HealthySong | None,
 ) -> MatchProblem:
-    starts = np.cumsum([0, *(len(tones) for tones in hot)])[:-1].tolist()
-    blurs = _offset_blur(heard, settings)
-    listenings = [
-        Listening(table, price, tones, first, CombEvidence(h.comb), blur)
-        for table, price, tones, first, h, blur in zip(
-            tables, prices, hot, starts, heard, blurs, strict=True
-        )
-    ]
-    tables_of = [
-        voice_tables(voice, sources.groups[voice.group], listenings) for voice in sources.voices
-    ]
+    tables = [voice_tables(v, sources.groups[v.group], listenings) for v in sources.voices]
     fault_level = level_prior(*settings.fault_level_db)
     own = healthy.songs if healthy else (None,) * len(sources.parts)
     return MatchProblem(
@@ -238,12 +239,12 @@ def _problem(
         groups=sources.groups,
         part_groups=sources.part_groups,
         voices=sources.voices,
-        tables=tables_of,
+        tables=tables,
         level_priors=[fault_level] * len(sources.voices),
         count_prior=settings.count_prior,
         songs=SongBeliefs(settings.songs, own),
         fault_above_db=settings.songs.fault_above_db,
-        offset_blur=blurs,
+        offset_blur=tuple(one.offset_blur for one in listenings),
         stranger=stranger,
     )
 

@@ -182,7 +182,8 @@ def voice_tables(
                 continue
             gain = _gain(line, places, listening)
             _enter(presence * gain, places, listening, steady[r], contested[r])
-            presence = _updated_presence(line, presence, gain, listening.offset_blur)
+            if r + 1 < len(recordings):
+                presence = _updated_presence(line, presence, gain, listening.offset_blur)
     return [
         VoiceTable(
             table,
