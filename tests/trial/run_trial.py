@@ -128,8 +128,15 @@ def run(
     """Scores at one speed and at two."""
     cases = [Recipe(seed, n, singing) for seed in layouts for n in range(per_layout)]
     evidence = evidence_of(cases, kept)
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        judged = list(pool.map(judge_both, evidence, chunksize=4))
+    return {n: Scored([pair[n - 1] for pair in judged], evidence) for n in (1, 2)}
+
+
+def judge_both(evidence: TrialEvidence) -> tuple[CaseScore, CaseScore]:
+    """Judge one scene on its first recording and on both."""
     settings = ScreenSettings()
-    return {n: Scored([judge(e, n, settings) for e in evidence], evidence) for n in (1, 2)}
+    return judge(evidence, 1, settings), judge(evidence, 2, settings)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

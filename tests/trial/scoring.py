@@ -23,6 +23,7 @@ class CaseScore:
 
     `faulty` and `source` hold (stated probability, truth) per part; `rank` is the place
     of the faulty part (0 first), None without a fault or without an answer.
+    `heard_source` is `source` with "has a detectable line" as the truth.
     """
 
     detectable: bool
@@ -34,6 +35,7 @@ class CaseScore:
     faulty: tuple[tuple[float, bool], ...]
     source: tuple[tuple[float, bool], ...]
     label: str
+    heard_source: tuple[tuple[float, bool], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,7 @@ def score_case(case: Any, heard_lines: Any, answer: Any, group: Any) -> CaseScor
     if answer is None:
         return CaseScore(detectable, bool(guilty), False, None, False, 0, (), (), label)
     sounding = {line.part for lines in heard_lines for line in lines}
+    detectable_parts = {line.part for lines in heard_lines for line in lines if line.detectable}
     faulty = answer.result.faulty
     rank = None
     in_group = False
@@ -75,6 +78,10 @@ def score_case(case: Any, heard_lines: Any, answer: Any, group: Any) -> CaseScor
             (source_probability(answer, k), part in sounding) for k, part in enumerate(answer.parts)
         ),
         label,
+        tuple(
+            (source_probability(answer, k), part in detectable_parts)
+            for k, part in enumerate(answer.parts)
+        ),
     )
 
 
@@ -102,6 +109,9 @@ def render_scores(everything: Mapping[str, Mapping[int, Scored]]) -> str:
     ]
     for name, by_count in everything.items():
         lines += [_row(name, count, scored) for count, scored in by_count.items()]
+    lines += ["", "recall at P > .8 where a line of the part is detectable:"]
+    for name, by_count in everything.items():
+        lines += [_detectable_row(name, count, scored) for count, scored in by_count.items()]
     return "\n".join(lines)
 
 
@@ -124,6 +134,18 @@ def _row(name: str, count: int, scored: Scored) -> str:
         f" {np.mean(first):9.3f} {np.mean([s.group_size for s in seen]):9.2f}"
         f" {p:7.3f} {r:7.3f} {np.mean(accused):7.3f}   {sp:7.3f} {sr:7.3f}"
         f" {brier(fault):8.4f} {brier(source):7.4f} {np.mean(false > 0):8.3f}"
+    )
+
+
+def _detectable_row(name: str, count: int, scored: Scored) -> str:
+    seen = [s for s in scored.scores if s.detectable]
+    with_fault = [s for s in scored.scores if s.has_fault]
+    _, fault = precision_recall(pairs(seen, "faulty"))
+    _, source = precision_recall(pairs(scored.scores, "heard_source"))
+    share = len(seen) / max(len(with_fault), 1)
+    return (
+        f"{name:12} {count:5}   fault {fault:.3f}, source {source:.3f}; "
+        f"detectable at all {share:.3f} of {len(with_fault)} faults"
     )
 
 
