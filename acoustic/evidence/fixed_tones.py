@@ -138,7 +138,7 @@ def fixed_lines(
     while the speed is right. `level` is the false-alarm rate per recording.
     """
     wander = float(np.std(speed.speed_hz) / np.median(speed.speed_hz))
-    telling = over_hz.frequency_hz * wander * over_hz.segment_s >= _TELLING_SMEAR_BINS
+    telling = over_hz.frequency_hz * wander * over_hz.segment_s >= 2 * _TELLING_SMEAR_BINS
     in_range = (over_hz.frequency_hz >= range_hz[0]) & (over_hz.frequency_hz <= range_hz[1])
     looked_at = telling & in_range
     trials = max(1.0, looked_at.sum() / 1.5)
