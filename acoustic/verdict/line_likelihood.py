@@ -33,7 +33,7 @@ FAMILY_LEVELS_DB = np.arange(-48.0, 13.0, LEVEL_STEP_DB)
 
 @dataclass(frozen=True, slots=True)
 class LikelihoodSettings:
-    """Laws of floor and line, fitted on made fault-free scenes (tests/trial).
+    """Laws of floor and line, fitted on made fault-free scenes (tests/trial/floor_law.py).
 
     Attributes
     ----------
