@@ -22,9 +22,9 @@ from acoustic.drive.layout import Layout, ShaftLayout
 from acoustic.drive.linking import Linking
 from acoustic.drive.links import link_drive
 from acoustic.drive.parts import build_bearings, build_part
-from acoustic.drive.places import PulleyPlace, find_places
+from acoustic.drive.places import CRANKSHAFT, PulleyPlace, find_places
 from acoustic.drive.pulleys import rim_diameter_mm
-from acoustic.drive.shafts import solve_shafts
+from acoustic.drive.shafts import LOOSE_COUPLING_RANGE, solve_shafts, uniform_unknown
 from acoustic.errors import DriveError
 from acoustic.tables.knowledge import Knowledge, load_knowledge
 
@@ -175,10 +175,15 @@ def _with_bearings(
 
 
 def _following_parts(linking: Linking, belts: Mapping[str, BeltGeometry]) -> Iterator[Part]:
-    """Belts, gear trains and chains as parts that can sound."""
+    """Belts, gear trains, chains and couplings, and what every engine has, as parts."""
+    for kind in linking.knowledge.kinds.values():
+        if kind.everywhere:
+            yield _part(linking, kind.title, kind.id, CRANKSHAFT, {})
     for shaft in linking.layout.shaft:
         if shaft.driven_by.kind in {"gears", "chain", "toothed belt"}:
             yield _toothed_part(linking, shaft)
+        elif shaft.driven_by.kind == "coupling" and "coupling" in linking.knowledge.kinds:
+            yield _coupling_part(linking, shaft)
     for belt in belts.values():
         place = linking.places.pulleys[belt.driver]
         size = linking.sizes.get(belt.driver)
@@ -190,6 +195,12 @@ def _following_parts(linking: Linking, belts: Mapping[str, BeltGeometry]) -> Ite
             continue
         turn = math.pi * size.pitch_mm / belt.length_mm
         yield _part(linking, f"belt {belt.name}", "belt", place.rim, {"belt_turn": turn})
+
+
+def _coupling_part(linking: Linking, shaft: ShaftLayout) -> Part:
+    name = f"coupling to {shaft.name}"
+    loose = uniform_unknown(name, "slip", LOOSE_COUPLING_RANGE, "a coupling come loose lags")
+    return _part(linking, linking.know(loose), "coupling", shaft.name, {})
 
 
 def _toothed_part(linking: Linking, shaft: ShaftLayout) -> Part:

@@ -25,7 +25,7 @@ from acoustic.tables.knowledge import Knowledge, load_knowledge
 
 UnknownKind = Literal["slip", "diameter", "ratio", "overrun"]
 LineKind = Literal["natural", "fault"]
-EvidenceKind = Literal["tones", "envelope", "impacts", "bursts", "broadband"]
+ShowsAs = Literal["tones", "impacts", "roughness", "bursts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,6 +261,9 @@ class ExpectedLine:
         Level against the family's strongest line. [dB]
     natural : bool
         True if a healthy part may show it too (vane, pole, slot, piston, mesh).
+    shows_as : str
+        ``"tones"``: a line of the sound itself. The others are lines of its envelope:
+        ``"impacts"``, ``"roughness"`` (noise that swells), ``"bursts"`` (short cries).
     """
 
     order: float
@@ -268,6 +271,20 @@ class ExpectedLine:
     probability: float
     relative_level_db: float
     natural: bool
+    shows_as: ShowsAs = "tones"
+
+    @property
+    def in_envelope(self) -> bool:
+        """Whether it is a line of the envelope rather than of the sound."""
+        return self.shows_as != "tones"
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedNoise:
+    """A noise without lines that a mechanism makes: its id in the tables, and how surely."""
+
+    noise: str
+    probability: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,8 +308,8 @@ class ExpectedFamily:
         geometry 0.5 %, otherwise 0). [-]
     prior_weight : float
         Share of this mechanism among the part's mechanisms (sums to 1 per part).
-    evidence : str
-        In what kind of evidence it shows.
+    noises : tuple of ExpectedNoise
+        What it makes beside lines.
     source : str
         Where the order formula comes from.
     """
@@ -307,5 +324,15 @@ class ExpectedFamily:
     locked: bool
     own_tolerance: float
     prior_weight: float
-    evidence: EvidenceKind
     source: str
+    noises: tuple[ExpectedNoise, ...] = ()
+
+    @property
+    def tonal_lines(self) -> tuple[ExpectedLine, ...]:
+        """Lines of the sound itself."""
+        return tuple(line for line in self.lines if not line.in_envelope)
+
+    @property
+    def envelope_lines(self) -> tuple[ExpectedLine, ...]:
+        """Lines of the sound's envelope."""
+        return tuple(line for line in self.lines if line.in_envelope)

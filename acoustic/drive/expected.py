@@ -12,6 +12,7 @@ from acoustic.drive.drive import (
     Drive,
     ExpectedFamily,
     ExpectedLine,
+    ExpectedNoise,
     Part,
     ShaftSpeed,
 )
@@ -39,8 +40,11 @@ class _Carrier:
 def expected_families(drive: Drive) -> tuple[ExpectedFamily, ...]:
     """All families of a drive, part by part, prior weights summing to one per part."""
     families: list[ExpectedFamily] = []
-    for part in drive.parts.values():
-        own = list(_part_families(drive, part))
+    for part in sorted(drive.parts.values(), key=lambda part: part.kind == "coupling"):
+        if part.kind == "coupling":
+            own = list(_lagging_families(drive, part, families))
+        else:
+            own = list(_part_families(drive, part))
         total = sum(family.prior_weight for family in own)
         families += [replace(family, prior_weight=family.prior_weight / total) for family in own]
     return tuple(families)
@@ -55,6 +59,34 @@ def _part_families(drive: Drive, part: Part) -> Iterator[ExpectedFamily]:
         if family is not None:
             yield family
     yield from _bearing_families(drive, part)
+
+
+def _lagging_families(
+    drive: Drive, part: Part, families: list[ExpectedFamily]
+) -> Iterator[ExpectedFamily]:
+    """What a loose coupling shows: the lines of the shaft it drives, sitting low.
+
+    Not their strength tells it from a tight one but their place, so its lines are those
+    that the parts on that shaft make whether healthy or not.
+    """
+    carried = [family for family in families if family.shaft == part.shaft]
+    lines = _merged(line for family in carried for line in family.tonal_lines if line.natural)
+    shaft = drive.shafts[part.shaft]
+    for row in drive.knowledge.kinds[part.kind].mechanism if lines else ():
+        yield ExpectedFamily(
+            part=part.name,
+            mechanism=row.id,
+            title=row.title,
+            shaft=part.shaft,
+            lines=tuple(replace(line, natural=False) for line in lines),
+            depends_on={**shaft.depends_on, part.name: -1.0},
+            belt=shaft.belt,
+            locked=False,
+            own_tolerance=row.own_tolerance,
+            prior_weight=row.prior_weight,
+            source=row.source,
+            noises=tuple(ExpectedNoise(made.noise, made.probability) for made in row.noise),
+        )
 
 
 def _carrier(drive: Drive, part: Part) -> _Carrier:
@@ -83,7 +115,7 @@ def _family(
     lines = _merged(
         line for line_row in row.line for line in _lines(line_row, quantities, carrier.ratio)
     )
-    if not lines:
+    if not lines and not row.noise:
         return None
     return ExpectedFamily(
         part=part.name,
@@ -96,8 +128,8 @@ def _family(
         locked=carrier.locked,
         own_tolerance=own_tolerance,
         prior_weight=row.prior_weight,
-        evidence=row.evidence,
         source=row.source,
+        noises=tuple(ExpectedNoise(made.noise, made.probability) for made in row.noise),
     )
 
 
@@ -116,14 +148,20 @@ def _lines(row: LineRow, quantities: Mapping[str, float], ratio: float) -> Itera
             probability=chance,
             relative_level_db=level,
             natural=row.natural,
+            shows_as=row.shows_as,
         )
 
 
 def _merged(lines: Iterator[ExpectedLine]) -> tuple[ExpectedLine, ...]:
     """Lines in order, those at one place merged into the likeliest of them."""
     merged: list[ExpectedLine] = []
-    for line in sorted(lines, key=lambda line: (line.order, -line.probability)):
-        if merged and line.order - merged[-1].order <= _SAME_ORDER * line.order:
+    rising = sorted(lines, key=lambda line: (line.in_envelope, line.order, -line.probability))
+    for line in rising:
+        if (
+            merged
+            and merged[-1].in_envelope == line.in_envelope
+            and line.order - merged[-1].order <= _SAME_ORDER * line.order
+        ):
             continue
         merged.append(line)
     return tuple(merged)

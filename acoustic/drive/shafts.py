@@ -22,6 +22,10 @@ SLIP_RANGE = (0.0, 0.03)
 # decoupler's spring holds it closer. Common practice, no source.
 OVERRUN_RANGE = {"one-way": (0.0, 0.01), "decoupler": (0.0, 0.003)}
 
+# How far a shaft lags whose coupling or coupling bolt has come loose. A tight one does not
+# lag at all, so the range starts where the lag can be told. Common practice, no source.
+LOOSE_COUPLING_RANGE = (0.004, 0.10)
+
 
 @dataclass(frozen=True, slots=True)
 class Link:

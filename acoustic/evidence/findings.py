@@ -98,3 +98,54 @@ class Tone:
     persistence: float
     kind: Literal["follows speed", "fixed frequency", "cannot tell"]
     on_comb: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EnvelopeBand:
+    """Order spectra of the envelope of one frequency band of the sound.
+
+    `low_hz` to `high_hz` is the band whose loudness swings; `bands` are spectra over the
+    order of that swing, exactly as those of the sound itself. [Hz]
+    """
+
+    low_hz: float
+    high_hz: float
+    bands: tuple[OrderBand, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EnvelopeSpectrum:
+    """What beats, knocks or swells, and how often per turn, in several bands of the sound."""
+
+    carriers: tuple[EnvelopeBand, ...]
+    mean_speed_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseFinding:
+    """How far a recording speaks for one noise that is not a family of lines.
+
+    Attributes
+    ----------
+    noise : str
+        Id of the noise in the tables, such as ``"hiss"``.
+    ln_ratio : float
+        ln p(what was measured | it is there) - ln p(the same | it is not). Negative
+        where it should have shown and did not; 0 where it could not have shown. [nat]
+    level_db : float or None
+        Its level against everything else in its band. [dB]
+    low_hz, high_hz : float or None
+        The band it was found in. [Hz]
+    share : float
+        Share of the recording in which it is there. [-]
+    words : str
+        What was measured, for people, one short clause.
+    """
+
+    noise: str
+    ln_ratio: float
+    level_db: float | None
+    low_hz: float | None
+    high_hz: float | None
+    share: float
+    words: str

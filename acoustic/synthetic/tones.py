@@ -84,12 +84,12 @@ def choose_families(
                 f"The drive has no part {fault.part!r} with mechanism {fault.mechanism!r}. "
                 f"It has {known}."
             )
-        if family.evidence != "tones":
+        if not family.tonal_lines:
             raise SettingsError(
-                f"{fault.part}: {fault.mechanism} shows in {family.evidence}; only mechanisms "
+                f"{fault.part}: {fault.mechanism} shows in no tones; only mechanisms "
                 "that show in tones can be planted."
             )
-        sounding.append(_sound(family, family.lines, "fault", fault.level_db, settings, rng))
+        sounding.append(_sound(family, family.tonal_lines, "fault", fault.level_db, settings, rng))
     if settings.song is not None:
         sounding += _sing(families, settings.song, settings, rng)
     return tuple(sounding)
@@ -120,7 +120,7 @@ def _sing(
     """Let a share of the parts sound their natural lines."""
     by_part: dict[str, list[ExpectedFamily]] = {}
     for family in families:
-        if family.evidence == "tones" and any(line.natural for line in family.lines):
+        if any(line.natural for line in family.tonal_lines):
             by_part.setdefault(family.part, []).append(family)
     sounding = []
     for part_families in by_part.values():
@@ -128,7 +128,7 @@ def _sing(
             continue
         level = song.fault_level_db - draw(rng, song.below_db)
         for family in part_families:
-            natural = tuple(line for line in family.lines if line.natural)
+            natural = tuple(line for line in family.tonal_lines if line.natural)
             sounding.append(_sound(family, natural, "song", level, settings, rng))
     return sounding
 

@@ -23,6 +23,7 @@ from acoustic.tables.rows import (
     ComponentTable,
     Kind,
     Mechanism,
+    Noise,
     Switch,
 )
 
@@ -59,6 +60,7 @@ class Knowledge:
     switches: Mapping[str, Switch]
     bearings: Mapping[str, tuple[BearingRow, ...]]
     belt_profiles: Mapping[str, BeltProfile]
+    noises: Mapping[str, Noise]
 
     def kind(self, name: str) -> Kind | None:
         """Kind of component by id or alias, or None."""
@@ -97,6 +99,7 @@ def load_knowledge() -> Knowledge:
         switches={},
         bearings={name: tuple(rows) for name, rows in bearings.items()},
         belt_profiles={row.profile: row for row in _read_csv("belt_profiles.csv", BeltProfile)},
+        noises={},
     )
     return parse_knowledge(_read_table("components.toml"), where="components.toml", beside=empty)
 
@@ -109,8 +112,8 @@ def parse_knowledge(
     Parameters
     ----------
     text : str
-        TOML with any of ``[[kind]]``, ``[[every_part]]``, ``[[every_bearing]]`` and
-        ``[[switch]]``. A kind that is known already is replaced.
+        TOML with any of ``[[kind]]``, ``[[every_part]]``, ``[[every_bearing]]``,
+        ``[[switch]]`` and ``[[noise]]``. A kind that is known already is replaced.
     where : str
         Name of the table for messages.
     beside : Knowledge, optional
@@ -128,7 +131,8 @@ def parse_knowledge(
     table = _validated(TypeAdapter(ComponentTable), raw, where)
     known = beside if beside is not None else load_knowledge()
     switches = {**known.switches, **{row.id: row for row in table.switch}}
-    faults = [f"{where}: {fault}" for fault in _faults(table, switches)]
+    noises = {**known.noises, **{row.id: row for row in table.noise}}
+    faults = [f"{where}: {fault}" for fault in _faults(table, _Named(switches, noises))]
     if faults:
         raise TableError("\n".join(faults))
     kinds = {**known.kinds, **{kind.id: kind for kind in table.kind}}
@@ -140,10 +144,19 @@ def parse_knowledge(
         switches=switches,
         bearings=known.bearings,
         belt_profiles=known.belt_profiles,
+        noises=noises,
     )
 
 
-def _faults(table: ComponentTable, switches: Mapping[str, Switch]) -> Iterator[str]:
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """Rows that others may name."""
+
+    switches: Mapping[str, Switch]
+    noises: Mapping[str, Noise]
+
+
+def _faults(table: ComponentTable, known: _Named) -> Iterator[str]:
     """Everything wrong with a table that is more than the type of one value."""
     for kind in table.kind:
         names = {quantity.name for quantity in kind.quantity}
@@ -154,15 +167,15 @@ def _faults(table: ComponentTable, switches: Mapping[str, Switch]) -> Iterator[s
                 missing = quantity.default.names - names
                 yield from _unknown(missing, f"{row}, quantity {quantity.name!r}, default", names)
         for mechanism in kind.mechanism:
-            yield from _mechanism_faults(mechanism, row, names, switches)
+            yield from _mechanism_faults(mechanism, row, names, known)
     for mechanism in table.every_part:
-        yield from _mechanism_faults(mechanism, "every_part", frozenset(), switches)
+        yield from _mechanism_faults(mechanism, "every_part", frozenset(), known)
     for mechanism in table.every_bearing:
-        yield from _mechanism_faults(mechanism, "every_bearing", BEARING_QUANTITIES, switches)
+        yield from _mechanism_faults(mechanism, "every_bearing", BEARING_QUANTITIES, known)
 
 
 def _mechanism_faults(
-    mechanism: Mechanism, row: str, names: Iterable[str], switches: Mapping[str, Switch]
+    mechanism: Mechanism, row: str, names: Iterable[str], known: _Named
 ) -> Iterator[str]:
     names = set(names)
     row = f"{row}, mechanism {mechanism.id!r}"
@@ -177,8 +190,13 @@ def _mechanism_faults(
                 f"not {len(line.harmonics)}, {len(line.probability)}, "
                 f"{len(line.relative_level_db)}."
             )
+    if not mechanism.line and not mechanism.noise:
+        yield f"{row}: has neither line nor noise, so nothing could ever be heard of it."
+    for made in mechanism.noise:
+        yield from _unknown({made.noise} - set(known.noises), f"{row}, noise", known.noises)
     for effect in mechanism.load:
-        yield from _unknown({effect.switch} - set(switches), f"{row}, load, switch", switches)
+        missing = {effect.switch} - set(known.switches)
+        yield from _unknown(missing, f"{row}, load, switch", known.switches)
 
 
 def _unknown(missing: Iterable[str], where: str, known: Iterable[str]) -> Iterator[str]:

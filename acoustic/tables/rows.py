@@ -18,7 +18,7 @@ Checked = Annotated[Formula, PlainValidator(parse_formula)]
 Chances = tuple[Annotated[float, Field(gt=0, lt=1)], ...]
 Levels = tuple[Annotated[float, Field(ge=-60, le=0)], ...]
 Ring = Literal["inner", "outer", "both"]
-Evidence = Literal["tones", "envelope", "impacts", "bursts", "broadband"]
+ShowsAs = Literal["tones", "impacts", "roughness", "bursts"]
 _STRICT = ConfigDict(extra="forbid", str_strip_whitespace=True)
 
 
@@ -50,7 +50,9 @@ class LineRow:
 
     `probability` is the chance that the line stands out when the mechanism is at work,
     `relative_level_db` its level against the strongest line of the mechanism; both run
-    along `harmonics`.
+    along `harmonics`. `shows_as` tells in what: ``"tones"`` are lines of the sound itself;
+    the others are lines of its envelope, made by short knocks (``"impacts"``), by noise
+    that swells (``"roughness"``) or by short cries (``"bursts"``).
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
@@ -61,6 +63,21 @@ class LineRow:
     relative_level_db: Levels
     harmonics: tuple[Annotated[int, Field(ge=1, le=200)], ...] = (1,)
     natural: bool = False
+    shows_as: ShowsAs = "tones"
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseRow:
+    """A noise without lines of its own that a mechanism makes, such as a hiss.
+
+    `noise` is the id of a `Noise` of the tables, `probability` the chance that it is
+    heard when the mechanism is at work.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    noise: Text
+    probability: Annotated[float, Field(gt=0, lt=1)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +99,9 @@ class Mechanism:
     id, title : str
         Name in results, and for people.
     sounds_like : tuple of str
-        Words of the trade: whine, growl, rumble, rattle, chirp, squeal, hiss, tick.
+        Words of the trade: whine, whirr, growl, rumble, rattle, chirp, squeal, hiss, tick.
+    comes_when : tuple of str
+        When it is heard most: ``"idle"``, ``"cold"``, ``"wet"``, ``"load"`` ...
     prior_weight : float
         Against the other mechanisms of the same part, any scale.
     own_tolerance, own_tolerance_estimated : float
@@ -90,6 +109,11 @@ class Mechanism:
         geometry was taken from a table and not counted. [-]
     hand_check : str
         With `hand_check_minutes`, and the `caution` to show beside it.
+    noise : tuple of NoiseRow
+        Noises it makes that are not lines.
+    special_tool, change_together, harms : str
+        Tool without which the repair cannot be done, what is changed with it, and what
+        else suffers if the fault is left; empty where there is nothing to say.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
@@ -98,13 +122,17 @@ class Mechanism:
     title: Text
     sounds_like: tuple[Text, ...]
     prior_weight: Annotated[float, Field(gt=0, le=100)]
-    line: tuple[LineRow, ...]
     hand_check: Text
     hand_check_minutes: Annotated[float, Field(gt=0, le=600)]
     caution: Text
     repair: Text
     source: Text
-    evidence: Evidence = "tones"
+    line: tuple[LineRow, ...] = ()
+    noise: tuple[NoiseRow, ...] = ()
+    comes_when: tuple[Text, ...] = ()
+    special_tool: str = ""
+    change_together: str = ""
+    harms: str = ""
     load: tuple[LoadEffect, ...] = ()
     own_tolerance: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
     own_tolerance_estimated: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
@@ -125,6 +153,9 @@ class Kind:
         Which bearing ring turns if the layout does not say.
     place_ring : mapping of str to str
         Exceptions by bearing place (a compressor's clutch bearing).
+    everywhere : bool
+        True for what no layout lists because every running engine has it: the engine's
+        own noises, a loose shield. It becomes a part of every drive.
     turns_whole : bool
         Whether unbalance and run-out of the shaft apply (false for a belt).
     usual_ratio : (float, float) or None
@@ -138,6 +169,7 @@ class Kind:
     source: Text
     aliases: tuple[Text, ...] = ()
     listed: bool = True
+    everywhere: bool = False
     turning_ring: Ring = "inner"
     place_ring: Mapping[str, Ring] = field(default_factory=dict)
     turns_whole: bool = True
@@ -161,6 +193,28 @@ class Switch:
 
 
 @dataclass(frozen=True, slots=True)
+class Noise:
+    """A noise that is not a family of lines, and how often it is there without a fault.
+
+    Attributes
+    ----------
+    id, title : str
+    elsewhere : float
+        Chance that a recording of a sound drive shows it all the same. [-]
+    advice : str
+        What to do at the engine when it is found.
+    """
+
+    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+
+    id: Text
+    title: Text
+    elsewhere: Annotated[float, Field(gt=0, lt=1)]
+    advice: Text
+    source: Text
+
+
+@dataclass(frozen=True, slots=True)
 class ComponentTable:
     """A whole components file."""
 
@@ -170,6 +224,7 @@ class ComponentTable:
     every_part: tuple[Mechanism, ...] = ()
     every_bearing: tuple[Mechanism, ...] = ()
     switch: tuple[Switch, ...] = ()
+    noise: tuple[Noise, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -188,7 +188,7 @@ def _widened(level: Floats) -> Floats:
 
 
 def _sources(drive: Drive, families: Sequence[ExpectedFamily]) -> _Sources:
-    tonal = [f for f in families if f.evidence == "tones" and f.lines]
+    tonal = [f for f in families if f.tonal_lines]
     parts = tuple(dict.fromkeys(f.part for f in tonal))
     belt_names = list(dict.fromkeys(f.belt for f in tonal))
     shared = [shared_unknowns(tonal, name) for name in belt_names]

@@ -94,7 +94,7 @@ def part_voices(
     families: Sequence[ExpectedFamily], part: int, groups: Mapping[GroupKey, int]
 ) -> list[Voice]:
     """Voices of one part: its healthy song first, if it has one, then its mechanisms."""
-    tonal = [f for f in families if f.evidence == "tones" and f.lines]
+    tonal = [f for f in families if f.tonal_lines]
     total = sum(f.prior_weight for f in tonal) or 1.0
     song_group, song = _song(tonal, groups)
     voices = []

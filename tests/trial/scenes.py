@@ -106,7 +106,7 @@ def draw_fault(drive: Drive, rng: np.random.Generator) -> tuple[PlantedFault, fl
     """Draw a part, evenly, one of its mechanisms by prior weight, and its level."""
     by_part: dict[str, list[ExpectedFamily]] = {}
     for family in expected_families(drive):
-        if family.evidence == "tones" and family.lines and family.prior_weight > 0:
+        if family.tonal_lines and family.prior_weight > 0:
             by_part.setdefault(family.part, []).append(family)
     parts = sorted(by_part)
     families = by_part[parts[int(rng.integers(len(parts)))]]

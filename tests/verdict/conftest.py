@@ -222,7 +222,6 @@ def family() -> Callable[..., ExpectedFamily]:
             locked=belt is None,
             own_tolerance=own_tolerance,
             prior_weight=weight,
-            evidence="tones",
             source="made",
         )
 

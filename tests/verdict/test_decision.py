@@ -65,7 +65,7 @@ IDLE, HELD = 13.5, 31.7
 
 
 def _mechanisms(families, part: str) -> list[str]:
-    return [f.mechanism for f in families if f.part == part and f.evidence == "tones"]
+    return [f.mechanism for f in families if f.part == part and f.tonal_lines]
 
 
 @pytest.fixture(scope="module")
