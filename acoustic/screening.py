@@ -10,6 +10,7 @@ from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
 from acoustic.errors import RecordingError, SettingsError, SpeedError
 from acoustic.evidence.comb import comb_levels
+from acoustic.evidence.envelope import EnvelopeSettings, envelope_spectra
 from acoustic.evidence.fixed_tones import spectrum_over_hz, without_fixed_lines
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.tones import ToneSettings, find_tones
@@ -43,6 +44,7 @@ class ScreenSettings:
     quality: QualitySettings = field(default_factory=QualitySettings)
     tracking: TrackingSettings = field(default_factory=TrackingSettings)
     tones: ToneSettings = field(default_factory=ToneSettings)
+    envelope: EnvelopeSettings = field(default_factory=EnvelopeSettings)
     match: MatchSettings = field(default_factory=MatchSettings)
 
 
@@ -175,7 +177,11 @@ def listen(
     level = settings.tones.false_alarms_per_recording
     spectrum = without_fixed_lines(spectrum, over_hz, speed.trace, level)
     tones = find_tones(spectrum, comb, over_hz, speed.trace, settings.tones)
-    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty)
+    tell(f"looking for knocks and swelling in {recording.name}")
+    envelope = envelope_spectra(
+        recording, stretches, speed.trace, drive.engine, highest_hz, settings.envelope
+    )
+    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders)
 
 

@@ -93,7 +93,7 @@ def track_orders(
     for low, high, turns in zip(edges, edges[1:], settings.revolutions, strict=False):
         if min(high, top_order) > low * 1.05:
             limits = (low, min(high, top_order))
-            bands.append(_band(sounds, limits, turns, engine, mean_hz, settings))
+            bands.append(order_band(sounds, limits, turns, engine, mean_hz, settings))
     return OrderSpectrum(
         bands=tuple(bands),
         mean_speed_hz=mean_hz,
@@ -153,7 +153,7 @@ def _segment_powers(sound: AngularSound, turns: int, limits: tuple[float, float]
     return power
 
 
-def _band(
+def order_band(
     sounds: list[AngularSound],
     limits: tuple[float, float],
     turns: int,
@@ -161,6 +161,15 @@ def _band(
     mean_speed_hz: float,
     settings: TrackingSettings,
 ) -> OrderBand:
+    """One band of an order spectrum with its floor, from sounds over crank angle.
+
+    Parameters
+    ----------
+    limits : (float, float)
+        Lowest and highest order of the band.
+    turns : int
+        Turns of the crankshaft in one segment, if the sounds are long enough.
+    """
     turns = _turns_that_fit(sounds, turns, settings)
     # Measured a little beyond its limits, so that the floor at the edge is no guess.
     top = min(s.highest_order for s in sounds)

@@ -6,7 +6,7 @@ and the second pays for chance at that rate.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.comb import CombLevels
-from acoustic.evidence.findings import OrderSpectrum
+from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum
 from acoustic.verdict.clutter import (
     HotTone,
     StrayTone,
@@ -25,12 +25,20 @@ from acoustic.verdict.clutter import (
 )
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.fault_sets import COMPLAINT, HEALTHY, MatchResult, weigh_faults
-from acoustic.verdict.line_likelihood import LikelihoodSettings, LineTable, line_table
+from acoustic.verdict.line_likelihood import (
+    ENVELOPE_LEVELS_DB,
+    VOICE_LEVELS_DB,
+    LikelihoodSettings,
+    LineTable,
+    envelope_table,
+    line_table,
+)
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongBeliefs, SongPrior, SongSettings
 from acoustic.verdict.sources import (
-    VOICE_LEVELS_DB,
+    HeardNoise,
     Listening,
+    Realm,
     Voice,
     level_prior,
     part_voices,
@@ -48,6 +56,9 @@ from acoustic.verdict.unknowns import (
 
 Floats = NDArray[np.float64]
 
+_MOST_NAT = 8.0
+"""No single noise finding counts more than this either way."""
+
 
 @dataclass(frozen=True, slots=True)
 class MatchSettings:
@@ -60,6 +71,7 @@ class MatchSettings:
     likelihood: LikelihoodSettings = field(default_factory=LikelihoodSettings)
     count_prior: tuple[float, ...] = COMPLAINT
     fault_level_db: tuple[float, float] = (-6.0, 8.0)
+    envelope_level_db: tuple[float, float] = (-6.0, 8.0)
     songs: SongSettings = field(default_factory=SongSettings)
     other_speed_blur: float = 3e-3
     same_speed_blur: float = 1.5e-3
@@ -73,6 +85,8 @@ class HeardOrders:
     spectrum: OrderSpectrum
     comb: CombLevels
     speed_uncertainty: float = 0.0
+    envelope: EnvelopeSpectrum | None = None
+    noises: tuple[NoiseFinding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,12 +97,28 @@ class HealthySong:
     ----------
     songs : tuple of SongPrior or None
         Per part how likely and how loudly it sings; None for a part that cannot.
-    strays : tuple of StrayTone
-        Tones in it that no part explains: they will be there again.
+    strays, envelope_strays : tuple of StrayTone
+        Tones in it, and lines of its envelope, that no part explains: they will be there
+        again.
+    noises : mapping of str to float
+        ln likelihood ratio of each noise in it: what a sound drive shows is no fault.
     """
 
     songs: tuple[SongPrior | None, ...]
     strays: tuple[StrayTone, ...]
+    envelope_strays: tuple[StrayTone, ...] = ()
+    noises: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EnvelopeMatch:
+    """The envelope of one recording, settled."""
+
+    recording: int
+    table: LineTable
+    price: Floats
+    hot: tuple[HotTone, ...]
+    stray_probability: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,8 +126,10 @@ class JointAnswer:
     """The settled match with what it was made of, for the verdict to read.
 
     `hot` and `stray_probability` hold, per recording, the contested tones and the
-    probability that each belongs to nobody in the layout; `offset_blur` the relative sd
-    by which each recording's offsets may differ from the first's.
+    probability that each belongs to nobody in the layout; `envelope` the same for the
+    lines of the envelope; `noise_shares` per part the share it has in each noise of
+    `noises`; `offset_blur` the relative sd by which each recording's offsets may differ
+    from the first's.
     """
 
     parts: tuple[str, ...]
@@ -110,6 +142,14 @@ class JointAnswer:
     stray_probability: tuple[Floats, ...]
     offset_blur: tuple[float, ...]
     result: MatchResult
+    envelope: tuple[EnvelopeMatch, ...] = ()
+    noises: tuple[HeardNoise, ...] = ()
+
+    @property
+    def noise_shares(self) -> Floats:
+        """P(the part makes the noise), shape (parts, noises)."""
+        first = self.result.tone_shares.shape[1] - len(self.noises)
+        return self.result.tone_shares[:, first:]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,29 +178,119 @@ def match_drive(
         From `learn_healthy` on a recording of the same drive without complaint.
     """
     sources = _sources(drive, families)
-    tables = [line_table(h.spectrum, settings.likelihood) for h in heard]
-    hot = [hot_tones(table) for table in tables]
-    stray: list[Floats] | None = None
+    tones = _Heard(Realm.TONES, list(range(len(heard))), _tone_tables(heard, settings))
+    envelopes = _Heard(Realm.ENVELOPE, *_envelope_tables(heard, settings))
+    combs = [CombEvidence(h.comb) for h in heard]
+    blurs = _offset_blur(heard, settings)
     for _ in range(2):
-        rates = _rates(tables, hot, stray, healthy)
-        prices = [clutter(t, rate) for t, rate in zip(tables, rates, strict=True)]
-        stranger = stranger_weights(tables, hot, rates)
-        listenings = _listenings(heard, tables, prices, hot, settings)
-        problem = _problem(sources, listenings, stranger, settings, healthy)
+        tones.price(healthy.strays if healthy else ())
+        envelopes.price(healthy.envelope_strays if healthy else ())
+        listenings = [*tones.listenings(0, blurs, combs)]
+        listenings += envelopes.listenings(tones.hot_count, blurs, None)
+        noises = _noises(drive, heard, tones.hot_count + envelopes.hot_count, healthy)
+        stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(len(noises))])
+        problem = _problem(sources, listenings, noises, stranger, (settings, healthy))
         result = weigh_faults(problem)
-        stray = _per_recording(1.0 - result.tone_shares.sum(axis=0), hot)
+        free = 1.0 - result.tone_shares.sum(axis=0)
+        tones.settle(free[: tones.hot_count])
+        envelopes.settle(free[tones.hot_count : tones.hot_count + envelopes.hot_count])
     return JointAnswer(
         parts=sources.parts,
         voices=tuple(sources.voices),
         groups=tuple(sources.groups),
         part_groups=tuple(sources.part_groups),
-        tables=tuple(tables),
-        prices=tuple(prices),
-        hot=tuple(hot),
-        stray_probability=tuple(stray or ()),
-        offset_blur=_offset_blur(heard, settings),
+        tables=tuple(tones.tables),
+        prices=tuple(tones.prices),
+        hot=tuple(tones.hot),
+        stray_probability=tuple(tones.stray or ()),
+        offset_blur=blurs,
         result=result,
+        envelope=envelopes.settled(),
+        noises=tuple(noises),
     )
+
+
+def _tone_tables(heard: Sequence[HeardOrders], settings: MatchSettings) -> list[LineTable]:
+    return [line_table(one.spectrum, settings.likelihood) for one in heard]
+
+
+def _envelope_tables(
+    heard: Sequence[HeardOrders], settings: MatchSettings
+) -> tuple[list[int], list[LineTable]]:
+    """Recordings that have an envelope, and their tables."""
+    pairs = [(r, one.envelope) for r, one in enumerate(heard) if one.envelope is not None]
+    tables = [envelope_table(spectrum, settings.likelihood) for _, spectrum in pairs]
+    return [r for r, _ in pairs], tables
+
+
+class _Heard:
+    """One realm of all recordings, with what strangers account for in it."""
+
+    def __init__(self, realm: Realm, recordings: list[int], tables: list[LineTable]) -> None:
+        self.realm, self.recordings, self.tables = realm, recordings, tables
+        self.hot = [hot_tones(table) for table in tables]
+        self.hot_count = sum(map(len, self.hot))
+        self.stray: list[Floats] | None = None
+        self.prices: list[Floats] = []
+        self.strangers: Floats = np.empty(0)
+
+    def price(self, known: Sequence[StrayTone]) -> None:
+        """Work out the clutter at the rates of strangers known so far."""
+        rates = _rates(self.tables, self.hot, self.stray, known)
+        self.prices = [clutter(t, rate) for t, rate in zip(self.tables, rates, strict=True)]
+        self.strangers = stranger_weights(self.tables, self.hot, rates)
+
+    def listenings(
+        self, first_hot: int, blurs: Sequence[float], combs: Sequence[CombEvidence] | None
+    ) -> list[Listening]:
+        """What the voices are held against; contested tones count from `first_hot`."""
+        starts = first_hot + np.cumsum([0, *map(len, self.hot)])
+        return [
+            Listening(
+                realm=self.realm,
+                recording=r,
+                table=table,
+                price=price,
+                hot=hot,
+                first_hot=int(start),
+                comb=combs[r] if combs else None,
+                offset_blur=blurs[r],
+            )
+            for r, table, price, hot, start in zip(
+                self.recordings, self.tables, self.prices, self.hot, starts, strict=False
+            )
+        ]
+
+    def settle(self, free: Floats) -> None:
+        """Keep how much of each contested tone no part accounts for."""
+        self.stray = np.split(free, np.cumsum([len(tones) for tones in self.hot])[:-1])
+
+    def settled(self) -> tuple[EnvelopeMatch, ...]:
+        """One value per recording."""
+        rows = zip(
+            self.recordings, self.tables, self.prices, self.hot, self.stray or (), strict=False
+        )
+        return tuple(EnvelopeMatch(*row) for row in rows)
+
+
+def _noises(
+    drive: Drive, heard: Sequence[HeardOrders], first: int, healthy: HealthySong | None
+) -> list[HeardNoise]:
+    """Noises that some mechanism may make, with what a sound drive accounts for."""
+    rows: list[HeardNoise] = []
+    for r, one in enumerate(heard):
+        for finding in one.noises:
+            row = drive.knowledge.noises.get(finding.noise)
+            if row is None or finding.ln_ratio == 0.0:
+                continue
+            ratio = float(np.exp(np.clip(finding.ln_ratio, -_MOST_NAT, _MOST_NAT)))
+            elsewhere = row.elsewhere
+            if healthy is not None and finding.noise in healthy.noises:
+                odds = elsewhere / (1 - elsewhere) * np.exp(healthy.noises[finding.noise])
+                elsewhere = float(np.clip(odds / (1 + odds), 0.5 * elsewhere, 0.95))
+            price = 1.0 - elsewhere + elsewhere * ratio
+            rows.append(HeardNoise(finding.noise, r, first + len(rows), (ratio - price) / price))
+    return rows
 
 
 def learn_healthy(
@@ -178,7 +308,13 @@ def learn_healthy(
             # Another day, another phone position: the level is known to about 3 dB.
             songs[voice.part] = SongPrior(share, _widened(answer.result.level_posteriors[v]))
     strays = tuple(_strays(answer.tables[0], answer.hot[0], answer.stray_probability[0]))
-    return HealthySong(tuple(songs), strays)
+    swinging = tuple(
+        stray
+        for one in answer.envelope[:1]
+        for stray in _strays(one.table, one.hot, one.stray_probability)
+    )
+    noises = {one.noise: one.ln_ratio for one in heard[0].noises}
+    return HealthySong(tuple(songs), strays, swinging, noises)
 
 
 def _widened(level: Floats) -> Floats:
@@ -188,14 +324,13 @@ def _widened(level: Floats) -> Floats:
 
 
 def _sources(drive: Drive, families: Sequence[ExpectedFamily]) -> _Sources:
-    tonal = [f for f in families if f.tonal_lines]
-    parts = tuple(dict.fromkeys(f.part for f in tonal))
-    belt_names = list(dict.fromkeys(f.belt for f in tonal))
-    shared = [shared_unknowns(tonal, name) for name in belt_names]
+    parts = tuple(dict.fromkeys(f.part for f in families))
+    belt_names = list(dict.fromkeys(f.belt for f in families))
+    shared = [shared_unknowns(families, name) for name in belt_names]
     belts = [belt_offset(drive, n, s) for n, s in zip(belt_names, shared, strict=True)]
     keys: dict[GroupKey, int] = {}
     groups: list[ShaftGroup] = []
-    for family in tonal:
+    for family in families:
         key = group_key(family)
         if key not in keys:
             b = belt_names.index(family.belt)
@@ -204,36 +339,28 @@ def _sources(drive: Drive, families: Sequence[ExpectedFamily]) -> _Sources:
     voices: list[Voice] = []
     part_groups = []
     for k, part in enumerate(parts):
-        own = [f for f in tonal if f.part == part]
+        own = [f for f in families if f.part == part]
         voices += part_voices(own, k, keys)
         used = [keys[group_key(f)] for f in own]
         part_groups.append(max(set(used), key=used.count))
     return _Sources(parts, belts, groups, part_groups, voices)
 
 
-def _listenings(
-    heard: Sequence[HeardOrders],
-    tables: Sequence[LineTable],
-    prices: Sequence[Floats],
-    hot: Sequence[tuple[HotTone, ...]],
-    settings: MatchSettings,
-) -> list[Listening]:
-    starts = np.cumsum([0, *(len(tones) for tones in hot)])[:-1].tolist()
-    blurs = _offset_blur(heard, settings)
-    combs = [CombEvidence(h.comb) for h in heard]
-    return [Listening(*one) for one in zip(tables, prices, hot, starts, combs, blurs, strict=True)]
-
-
 def _problem(
     sources: _Sources,
     listenings: Sequence[Listening],
+    noises: Sequence[HeardNoise],
     stranger: Floats,
-    settings: MatchSettings,
-    healthy: HealthySong | None,
+    given: tuple[MatchSettings, HealthySong | None],
 ) -> MatchProblem:
-    tables = [voice_tables(v, sources.groups[v.group], listenings) for v in sources.voices]
+    settings, healthy = given
+    tables = [voice_tables(v, sources.groups[v.group], listenings, noises) for v in sources.voices]
     fault_level = level_prior(*settings.fault_level_db)
     own = healthy.songs if healthy else (None,) * len(sources.parts)
+    swinging = [one for one in listenings if one.realm == Realm.ENVELOPE]
+    swing_level = level_prior(*settings.envelope_level_db, ENVELOPE_LEVELS_DB)
+    carriers = swinging[0].table.columns // swing_level.size if swinging else 1
+    blurs = {one.recording: one.offset_blur for one in listenings}
     return MatchProblem(
         belts=sources.belts,
         groups=sources.groups,
@@ -241,10 +368,11 @@ def _problem(
         voices=sources.voices,
         tables=tables,
         level_priors=[fault_level] * len(sources.voices),
+        envelope_levels=np.tile(swing_level / carriers, carriers),
         count_prior=settings.count_prior,
         songs=SongBeliefs(settings.songs, own),
         fault_above_db=settings.songs.fault_above_db,
-        offset_blur=tuple(one.offset_blur for one in listenings),
+        offset_blur=tuple(blurs[r] for r in sorted(blurs)),
         stranger=stranger,
     )
 
@@ -269,21 +397,16 @@ def _strays(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> li
     ]
 
 
-def _per_recording(values: Floats, hot: Sequence[tuple[HotTone, ...]]) -> list[Floats]:
-    return np.split(values, np.cumsum([len(tones) for tones in hot])[:-1])
-
-
 def _rates(
     tables: Sequence[LineTable],
     hot: Sequence[tuple[HotTone, ...]],
     stray: Sequence[Floats] | None,
-    healthy: HealthySong | None,
+    known: Sequence[StrayTone],
 ) -> list[Floats]:
-    """Rates of unexplained tones as far as they are known.
+    """Rates of unexplained lines as far as they are known.
 
     A stranger pays once: only the recordings after the one that showed it expect it.
     """
-    known = healthy.strays if healthy else ()
     return [
         stray_rate(
             table,

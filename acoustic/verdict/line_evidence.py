@@ -10,8 +10,13 @@ from numpy.typing import NDArray
 from acoustic.drive.drive import ExpectedLine
 from acoustic.evidence.findings import OrderBand, OrderSpectrum
 from acoustic.verdict.joint_match import JointAnswer
-from acoustic.verdict.line_likelihood import FAMILY_LEVELS_DB, LATTICE_STEP, LEVEL_STEP_DB
-from acoustic.verdict.sources import VOICE_LEVELS_DB, Voice
+from acoustic.verdict.line_likelihood import (
+    FAMILY_LEVELS_DB,
+    LATTICE_STEP,
+    LEVEL_STEP_DB,
+    VOICE_LEVELS_DB,
+)
+from acoustic.verdict.sources import Voice
 from acoustic.verdict.suspects import LineEvidence
 
 Floats = NDArray[np.float64]

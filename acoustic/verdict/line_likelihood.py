@@ -5,12 +5,14 @@ a finding alone, is still seen, and a line that should have been loud and is not
 speaks against its source. A place that cannot be seen (the engine's own lines, below
 the phone's high-pass, above the codec's cut-off) says nothing at all.
 
-Levels are tone-to-noise ratios in the critical band. [dB]
+Levels of tones are tone-to-noise ratios in the critical band; those of envelope lines are
+counted from a line 15 dB above the floor of one bin. [dB]
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +20,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
 from acoustic.evidence.audibility import critical_bandwidth_hz
-from acoustic.evidence.findings import OrderBand, OrderSpectrum
+from acoustic.evidence.findings import EnvelopeSpectrum, OrderBand, OrderSpectrum
 
 Floats = NDArray[np.float64]
 
@@ -29,11 +31,18 @@ LINE_LEVELS_DB = np.arange(-30.0, 16.0, LEVEL_STEP_DB)
 """Levels a single line may have. [dB]"""
 FAMILY_LEVELS_DB = np.arange(-48.0, 13.0, LEVEL_STEP_DB)
 """Expected levels of a line given its family's level. [dB]"""
+VOICE_LEVELS_DB = np.arange(-36.0, 13.0, LEVEL_STEP_DB)
+"""Level of a family's strongest tone. [dB tone-to-noise]"""
+ENVELOPE_LEVELS_DB = np.arange(-18.0, 13.0, 6.0)
+"""Level of a family's strongest envelope line. [dB]"""
+_ENVELOPE_ZERO_DB = 15.0
 
 
 @dataclass(frozen=True, slots=True)
 class LikelihoodSettings:
     """Laws of floor and line, fitted on made fault-free scenes (tests/trial/floor_law.py).
+
+    `envelope_settings` gives those of envelope lines.
 
     Attributes
     ----------
@@ -59,6 +68,17 @@ class LikelihoodSettings:
     weak_clutter_levels_db: tuple[float, float] = (-24.0, 4.0)
 
 
+def envelope_settings(tones: LikelihoodSettings) -> LikelihoodSettings:
+    """Laws for envelope spectra: lines scatter more, and no band is like another."""
+    return replace(
+        tones,
+        floor_bias=(0.17, 0.12),
+        smear_per_revolution=1e-3,
+        clutter_levels_db=(-6.0, 8.0),
+        weak_clutter_levels_db=(-18.0, 4.0),
+    )
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class LineTable:
     """Likelihood ratios "line here" against "floor here" for one recording.
@@ -67,8 +87,11 @@ class LineTable:
     ----------
     ln_order : ndarray, shape (places,)
         Lattice of ln(order), step `LATTICE_STEP`.
-    ratio : ndarray, shape (family levels, places)
-        Mean likelihood ratio of a line whose expected level is `FAMILY_LEVELS_DB`.
+    ratio : ndarray, shape (carriers x family levels, places)
+        Mean likelihood ratio of a line whose expected level is `FAMILY_LEVELS_DB`, for
+        each band of the sound it may swing in (one for tones).
+    levels_db : ndarray, shape (levels,)
+        Levels a family may have here. [dB]
     stray, weak_stray : ndarray, shape (places,)
         The same for a tone nobody explains, and for a weak one.
     half_window : ndarray of int, shape (places,)
@@ -84,6 +107,19 @@ class LineTable:
     half_window: NDArray[np.intp]
     visible: NDArray[np.bool_]
     mean_speed_hz: float
+    levels_db: Floats
+
+    @property
+    def columns(self) -> int:
+        """Levels times carriers: what a family's strength may be."""
+        return int(self.levels_db.size * self.ratio.shape[0] // FAMILY_LEVELS_DB.size)
+
+    def rows(self, relative_db: float) -> NDArray[np.intp]:
+        """Rows of `ratio` for a line this far below its family's level, one per column."""
+        levels = self.levels_db + relative_db - FAMILY_LEVELS_DB[0]
+        one = np.clip(np.rint(levels / LEVEL_STEP_DB), 0, FAMILY_LEVELS_DB.size - 1)
+        carriers = np.arange(0, self.ratio.shape[0], FAMILY_LEVELS_DB.size)
+        return np.asarray((carriers[:, None] + one[None, :]).ravel(), dtype=np.intp)
 
     def place_of(self, ln_order: Floats | float) -> NDArray[np.intp]:
         """Nearest lattice index, clipped to the table's ends (which are invisible)."""
@@ -97,34 +133,88 @@ _SMEAR_LOSS = (1.0, 0.77, 0.52, 0.37, 0.29, 0.20)
 
 def line_table(spectrum: OrderSpectrum, settings: LikelihoodSettings) -> LineTable:
     """Tabulate the likelihood ratios of one recording's order spectrum."""
-    lowest, highest = spectrum.bands[0].orders[0], spectrum.bands[-1].orders[-1]
+    mean_hz = spectrum.mean_speed_hz
+    grid = _lattice(spectrum.bands)
+
+    def bins_of_noise(order: Floats, band: OrderBand) -> Floats:
+        return critical_bandwidth_hz(order * mean_hz) * band.revolutions / mean_hz / 1.5
+
+    one = _Tabulated(grid, spectrum.bands, bins_of_noise, settings)
+    return _table([one], mean_hz, VOICE_LEVELS_DB)
+
+
+def envelope_table(spectrum: EnvelopeSpectrum, settings: LikelihoodSettings) -> LineTable:
+    """Tabulate the likelihood ratios of one recording's envelope spectra."""
+    settings = envelope_settings(settings)
+    widest = max((c.bands for c in spectrum.carriers), key=lambda bands: bands[-1].orders[-1])
+    grid = _lattice(widest)
+
+    def zero_level(order: Floats, _: OrderBand) -> Floats:
+        return np.full(order.size, 10 ** (_ENVELOPE_ZERO_DB / 10))
+
+    each = [_Tabulated(grid, c.bands, zero_level, settings) for c in spectrum.carriers]
+    return _table(each, spectrum.mean_speed_hz, ENVELOPE_LEVELS_DB)
+
+
+def _lattice(bands: Sequence[OrderBand]) -> Floats:
+    lowest, highest = bands[0].orders[0], bands[-1].orders[-1]
     # One invisible place at each end stands for everything outside.
     count = int(np.log(highest / lowest) / LATTICE_STEP) + 3
-    ln_order = np.log(lowest) + LATTICE_STEP * (np.arange(count) - 1)
-    lambdas = np.ones((LINE_LEVELS_DB.size, count))
-    visible = np.zeros(count, dtype=bool)
-    half_window = np.ones(count, dtype=np.intp)
-    for number, band in enumerate(spectrum.bands):
-        inside = _places_of_band(ln_order, spectrum.bands, number)
-        x = ln_order[inside]
-        lambdas[:, inside], visible[inside] = _band_ratios(
-            x, band, settings.floor_bias[number], spectrum.mean_speed_hz, settings
-        )
-        reach = 2.5 / (band.revolutions * np.exp(x)) + settings.position_sd
-        # Below order 1.5 windows would be wide, and phones hear nothing there anyway.
-        half_window[inside] = np.clip(np.rint(reach / LATTICE_STEP), 1, 120).astype(np.intp)
-    blurred = gaussian_filter1d(
-        lambdas - 1.0, settings.position_sd / LATTICE_STEP, axis=1, mode="nearest"
-    )
-    blurred[:, ~visible] = 0.0
+    return np.asarray(np.log(lowest) + LATTICE_STEP * (np.arange(count) - 1))
+
+
+class _Tabulated:
+    """Likelihood ratios over `LINE_LEVELS_DB` and places for one set of bands."""
+
+    def __init__(
+        self,
+        ln_order: Floats,
+        bands: Sequence[OrderBand],
+        noise_bins: Callable[[Floats, OrderBand], Floats],
+        settings: LikelihoodSettings,
+    ) -> None:
+        self.ln_order, self.settings = ln_order, settings
+        self.visible = np.zeros(ln_order.size, dtype=bool)
+        self.half_window = np.ones(ln_order.size, dtype=np.intp)
+        lambdas = np.ones((LINE_LEVELS_DB.size, ln_order.size))
+        for number, band in enumerate(bands):
+            inside = _places_of_band(ln_order, bands, number)
+            x = ln_order[inside]
+            lambdas[:, inside], self.visible[inside] = _band_ratios(
+                x, band, settings.floor_bias[number], noise_bins(np.exp(x), band), settings
+            )
+            reach = 2.5 / (band.revolutions * np.exp(x)) + settings.position_sd
+            # Below order 1.5 windows would be wide, and phones hear nothing there anyway.
+            self.half_window[inside] = np.clip(np.rint(reach / LATTICE_STEP), 1, 120).astype(
+                np.intp
+            )
+        self.lambdas = lambdas
+
+    def ratio(self) -> Floats:
+        """Mean likelihood ratio for each of `FAMILY_LEVELS_DB`."""
+        sd = self.settings.position_sd / LATTICE_STEP
+        blurred = gaussian_filter1d(self.lambdas - 1.0, sd, axis=1, mode="nearest")
+        blurred[:, ~self.visible] = 0.0
+        weights = _level_weights(FAMILY_LEVELS_DB, self.settings.level_scatter_db)
+        return np.asarray(1.0 + weights @ blurred)
+
+    def stray(self, levels_db: tuple[float, float]) -> Floats:
+        """Mean likelihood ratio of a line that hangs on nothing."""
+        return 1.0 + _mean_over_levels(self.lambdas, levels_db)
+
+
+def _table(each: Sequence[_Tabulated], mean_speed_hz: float, levels_db: Floats) -> LineTable:
+    """One table; a stranger may swing in any of the bands, so its ratio is their mean."""
+    settings = each[0].settings
     return LineTable(
-        ln_order=ln_order,
-        ratio=1.0 + _level_weights(FAMILY_LEVELS_DB, settings.level_scatter_db) @ blurred,
-        stray=1.0 + _mean_over_levels(lambdas, settings.clutter_levels_db),
-        weak_stray=1.0 + _mean_over_levels(lambdas, settings.weak_clutter_levels_db),
-        half_window=half_window,
-        visible=visible,
-        mean_speed_hz=spectrum.mean_speed_hz,
+        ln_order=each[0].ln_order,
+        ratio=np.concatenate([one.ratio() for one in each]),
+        stray=np.mean([one.stray(settings.clutter_levels_db) for one in each], axis=0),
+        weak_stray=np.mean([one.stray(settings.weak_clutter_levels_db) for one in each], axis=0),
+        half_window=np.max([one.half_window for one in each], axis=0),
+        visible=np.any([one.visible for one in each], axis=0),
+        mean_speed_hz=mean_speed_hz,
+        levels_db=levels_db,
     )
 
 
@@ -145,9 +235,7 @@ def _level_weights(mean_db: Floats, sd_db: float) -> Floats:
     return np.diff(cumulative, axis=1)
 
 
-def _places_of_band(
-    ln_order: Floats, bands: tuple[OrderBand, ...], number: int
-) -> NDArray[np.intp]:
+def _places_of_band(ln_order: Floats, bands: Sequence[OrderBand], number: int) -> NDArray[np.intp]:
     start = np.log(bands[number].orders[0])
     last_band = number + 1 == len(bands)
     end = np.log(bands[number].orders[-1] if last_band else bands[number + 1].orders[0])
@@ -158,23 +246,23 @@ def _band_ratios(
     ln_order: Floats,
     band: OrderBand,
     floor_bias: float,
-    mean_speed_hz: float,
+    noise_bins: Floats,
     settings: LikelihoodSettings,
 ) -> tuple[Floats, NDArray[np.bool_]]:
-    """Likelihood ratio over `LINE_LEVELS_DB` and places, and which places are visible."""
+    """Likelihood ratio over `LINE_LEVELS_DB` and places, and which places are visible.
+
+    `noise_bins` is the power ratio to one bin's floor that counts as level 0 dB.
+    """
     order = np.exp(ln_order)
     ln_r = _at_places(band.excess + floor_bias, band, order)
     nearest = np.clip(
         np.rint((order - band.orders[0]) * band.revolutions).astype(int), 0, band.orders.size - 1
     )
     visible = band.visible[nearest]
-    bins_in_critical_band = (
-        critical_bandwidth_hz(order * mean_speed_hz) * band.revolutions / mean_speed_hz
-    )
     smear_bins = settings.smear_per_revolution * order * band.revolutions
     kept = np.interp(smear_bins, _SMEAR_BINS, _SMEAR_LOSS)
     per_level = 10 ** (LINE_LEVELS_DB / 10)[:, None]
-    gain = 1.0 + kept * bins_in_critical_band / 1.5 * per_level
+    gain = 1.0 + kept * noise_bins * per_level
     d1, d2 = (share * band.freedom for share in settings.freedom_shares)
     r = np.exp(ln_r)
     ln_ratio = -0.5 * d1 * np.log(gain) + 0.5 * (d1 + d2) * (

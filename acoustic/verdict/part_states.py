@@ -16,7 +16,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongPrior, louder_than_song
-from acoustic.verdict.sources import Voice
+from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP
 
 Floats = NDArray[np.float64]
@@ -26,14 +26,16 @@ Floats = NDArray[np.float64]
 class Sound:
     """One voice under given rivals.
 
-    `per_recording` and `blurred` are its tables (offsets, levels) before and after the
-    recordings' offsets are allowed to differ, `level` the prior they were summed up with,
-    and `seen` the likelihood over its part's offset.
+    `each` and `blurred` are its tables (offsets, levels) before and after the recordings'
+    offsets are allowed to differ, in the order of the problem's; `levels` the priors they
+    were summed up with, `realms` their likelihood over the voice's offset, both by realm;
+    `seen` is the likelihood over its part's offset.
     """
 
-    per_recording: tuple[Floats, ...]
+    each: tuple[Floats, ...]
     blurred: tuple[Floats, ...]
-    level: Floats
+    levels: Mapping[Realm, Floats]
+    realms: Mapping[Realm, Floats]
     seen: Floats
 
 
@@ -153,16 +155,36 @@ class PartBook:
 
     def sound(self, v: int, rivals: Floats, level: Floats) -> Sound:
         """One voice with its claims weighed against the rivals'."""
-        per_recording, blurred = [], []
-        for r, table in enumerate(self.problem.tables[v]):
+        each, blurred = [], []
+        for table in self.problem.tables[v]:
             values = table.steady
             for tone, claim in table.contested:
                 values = values * (1.0 + claim / rivals[tone])
-            per_recording.append(values)
-            blurred.append(self._blur(values, r))
-        product = np.prod(blurred, axis=0) if len(blurred) > 1 else blurred[0]
-        seen = self._to_part(self.problem.voices[v], product @ level)
-        return Sound(tuple(per_recording), tuple(blurred), level, seen)
+            each.append(values)
+            blurred.append(self._blur(values, table.recording))
+        levels = {Realm.TONES: level, Realm.ENVELOPE: self.problem.envelope_levels}
+        levels[Realm.NOISES] = np.ones(1)
+        realms = {
+            realm: self._product(v, blurred, realm) @ levels[realm]
+            for realm in {table.realm for table in self.problem.tables[v]}
+        }
+        voice = self.problem.voices[v]
+        plain = np.ones(self.problem.groups[voice.group].offset.size)
+        raw = np.prod([plain, *realms.values()], axis=0) if realms else plain
+        return Sound(tuple(each), tuple(blurred), levels, realms, self._to_part(voice, raw))
+
+    def _product(self, v: int, blurred: Sequence[Floats], realm: Realm) -> Floats:
+        """Tables of one realm over all recordings, shape (offsets, levels)."""
+        size = self.problem.groups[self.problem.voices[v].group].offset.size
+        own = [
+            values
+            for table, values in zip(self.problem.tables[v], blurred, strict=True)
+            if table.realm == realm
+        ]
+        product = own[0]
+        for values in own[1:]:
+            product = product * values
+        return np.broadcast_to(product, (size, product.shape[1]))
 
     def voices_in(
         self, part: int, state: PartState, prior: Floats, *, faulty: bool
@@ -207,13 +229,16 @@ class PartBook:
         if song is None:
             return None
         inner = self._from_part(self.problem.voices[song], prior)
-        return np.asarray(inner @ np.prod(state.sounds[song].blurred, axis=0))
+        return np.asarray(inner @ self._product(song, state.sounds[song].blurred, Realm.TONES))
 
     def level_posterior(self, v: int, sound: Sound, weight: Floats) -> Floats:
-        """P(level | the voice sounds), shape (levels,)."""
+        """P(level of its tones | the voice sounds), shape (levels,)."""
         inner = self._from_part(self.problem.voices[v], weight)
-        product = np.prod(sound.blurred, axis=0)
-        level = (inner @ product) * sound.level
+        prior = sound.levels[Realm.TONES]
+        if Realm.TONES not in sound.realms:
+            return prior
+        inner = inner * self._other_realms(sound, Realm.TONES)
+        level = (inner @ self._product(v, sound.blurred, Realm.TONES)) * prior
         return np.asarray(level / max(float(level.sum()), 1e-300))
 
     def _song_factor(self, part: int, share: float, song: Sound | None) -> Floats:
@@ -230,25 +255,31 @@ class PartBook:
         sums: tuple[Floats, Floats],
     ) -> None:
         gained, without = sums
-        inner = self._from_part(self.problem.voices[v], weight)[:, None]
-        inner = inner * sound.level[None, :]
-        full = float(np.sum(inner * np.prod(sound.blurred, axis=0)))
-        for r, table in enumerate(self.problem.tables[v]):
+        weight = self._from_part(self.problem.voices[v], weight)
+        full = float(np.sum(weight * np.prod(list(sound.realms.values()), axis=0)))
+        tables = self.problem.tables[v]
+        for number, table in enumerate(tables):
             if not table.contested:
                 continue
-            beside = inner
+            beside = (weight * self._other_realms(sound, table.realm))[:, None]
+            beside = beside * sound.levels[table.realm][None, :]
             for other, values in enumerate(sound.blurred):
-                if other != r:
+                if other != number and tables[other].realm == table.realm:
                     beside = beside * values
-            outer = self._blur(beside, r) * sound.per_recording[r]
+            outer = self._blur(beside, table.recording) * sound.each[number]
             for tone, claim in table.contested:
                 bare = outer / (1.0 + claim / rivals[tone])
                 gained[tone] += float(np.sum(bare * claim))
                 without[tone] += float(np.sum(bare)) - full
 
+    def _other_realms(self, sound: Sound, realm: Realm) -> Floats | float:
+        """Likelihood over the voice's offset of all realms but one."""
+        others = [values for other, values in sound.realms.items() if other != realm]
+        return np.asarray(np.prod(others, axis=0)) if others else 1.0
+
     def _blur(self, values: Floats, recording: int) -> Floats:
         sd = self.problem.offset_blur[recording] / OFFSET_STEP
-        if sd < 0.25:
+        if sd < 0.25 or values.shape[0] == 1:
             return values
         return np.asarray(gaussian_filter1d(values, sd, axis=0, mode="nearest", truncate=3.0))
 

@@ -24,9 +24,11 @@ class MatchProblem:
     part_groups : sequence of int
         The shaft group most of each part's families turn with.
     tables : sequence of sequence of VoiceTable
-        ``tables[voice][recording]``; their contested tones count through all recordings.
+        Per voice; their contested tones count through all recordings and realms.
     level_priors : sequence of ndarray
         Prior over `VOICE_LEVELS_DB`, per voice.
+    envelope_levels : ndarray, shape (carriers x envelope levels,)
+        Prior over the columns of the envelope tables.
     count_prior : tuple of float
         P(0), P(1), ... faulty parts.
     songs : SongBeliefs
@@ -36,7 +38,8 @@ class MatchProblem:
     offset_blur : tuple of float
         Relative sd by which each recording's offsets may differ from the first's.
     stranger : ndarray, shape (hot tones,)
-        Weight of "a stranger makes it" per contested tone, 1 for a lone one.
+        Weight of "a stranger makes it" per contested tone, 1 for a lone one. Noises
+        come last.
     """
 
     belts: Sequence[BeltOffset]
@@ -45,6 +48,7 @@ class MatchProblem:
     voices: Sequence[Voice]
     tables: Sequence[Sequence[VoiceTable]]
     level_priors: Sequence[Floats]
+    envelope_levels: Floats
     count_prior: tuple[float, ...]
     songs: SongBeliefs
     fault_above_db: float

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.verdict.sources import VOICE_LEVELS_DB, level_prior
+from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB
+from acoustic.verdict.sources import level_prior
 
 Floats = NDArray[np.float64]
 

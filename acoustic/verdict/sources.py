@@ -2,13 +2,16 @@
 
 A part has *voices*: one for its healthy song (the lines a sound part makes too) and one
 for each mechanism by which it may be faulty. A voice in one recording is a table over
-offset d and level a of how well its lines agree with what was heard.
+offset d and level a of how well its lines agree with what was heard. Lines of the sound,
+lines of its envelope and noises without lines are three realms of evidence: they share
+the offset, but each has levels of its own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,23 +22,28 @@ from acoustic.drive.drive import ExpectedFamily, ExpectedLine
 from acoustic.verdict.clutter import HotTone
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.line_likelihood import (
-    FAMILY_LEVELS_DB,
     LATTICE_STEP,
-    LEVEL_STEP_DB,
+    VOICE_LEVELS_DB,
     LineTable,
 )
 from acoustic.verdict.unknowns import OFFSET_STEP, GroupKey, ShaftGroup, group_key
 
 Floats = NDArray[np.float64]
 
-VOICE_LEVELS_DB = np.arange(-36.0, 13.0, LEVEL_STEP_DB)
-"""Level of a family's strongest line. [dB tone-to-noise]"""
 _LEAST_FACTOR = 0.02
 """A line that is not there where it should be counts at most this much against."""
 _LASTING = 0.85
 """How far a line's being there carries over from one recording to the next (judgement)."""
 _LEAST_SHIFT = 1e-3
 _PLACES_PER_OFFSET = round(OFFSET_STEP / LATTICE_STEP)
+
+
+class Realm(IntEnum):
+    """What kind of evidence a table holds; levels are shared within one."""
+
+    TONES = 0
+    ENVELOPE = 1
+    NOISES = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +57,9 @@ class Voice:
     family : ExpectedFamily or None
         The faulty mechanism; None for the healthy song.
     lines : tuple of ExpectedLine
+        Lines of the sound itself.
+    envelope_lines : tuple of ExpectedLine
+        Lines of its envelope.
     weight : float
         Share among the part's faulty mechanisms (1 for the song).
     group : int
@@ -66,6 +77,7 @@ class Voice:
     group: int
     own_tolerance: float
     sings_when_faulty: bool
+    envelope_lines: tuple[ExpectedLine, ...] = ()
 
     @property
     def healthy(self) -> bool:
@@ -75,17 +87,22 @@ class Voice:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class VoiceTable:
-    """One voice against one recording.
+    """One voice against one realm of one recording.
 
     Attributes
     ----------
+    realm : Realm
+    recording : int
     steady : ndarray, shape (offsets, levels)
-        Product over the lines that are not in contest with other parts.
+        Product over the lines that are not in contest with other parts. The columns of
+        the envelope are levels in each of its bands.
     contested : tuple of (int, ndarray)
         Hot tone, counted through all recordings, and the lines' claim on it, shape
         (offsets, levels).
     """
 
+    realm: Realm
+    recording: int
     steady: Floats
     contested: tuple[tuple[int, Floats], ...]
 
@@ -94,18 +111,25 @@ def part_voices(
     families: Sequence[ExpectedFamily], part: int, groups: Mapping[GroupKey, int]
 ) -> list[Voice]:
     """Voices of one part: its healthy song first, if it has one, then its mechanisms."""
-    tonal = [f for f in families if f.tonal_lines]
-    total = sum(f.prior_weight for f in tonal) or 1.0
-    song_group, song = _song(tonal, groups)
+    total = sum(f.prior_weight for f in families) or 1.0
+    song_group, song = _song(families, groups)
     voices = []
     if song:
         voices.append(Voice(part, None, song, 1.0, song_group, 0.0, False))
-    for family in tonal:
-        lines = _distinct(family.lines)
-        own_song = any(line.natural for line in lines)
-        group = groups[group_key(family)]
-        share = family.prior_weight / total
-        voices.append(Voice(part, family, lines, share, group, family.own_tolerance, not own_song))
+    for family in families:
+        lines = _distinct(family.tonal_lines)
+        voices.append(
+            Voice(
+                part=part,
+                family=family,
+                lines=lines,
+                weight=family.prior_weight / total,
+                group=groups[group_key(family)],
+                own_tolerance=family.own_tolerance,
+                sings_when_faulty=not any(line.natural for line in lines),
+                envelope_lines=_distinct(family.envelope_lines),
+            )
+        )
     return voices
 
 
@@ -116,7 +140,7 @@ def _song(
     lines: list[ExpectedLine] = []
     group = -1
     for family in families:
-        natural = [line for line in family.lines if line.natural]
+        natural = [line for line in family.tonal_lines if line.natural]
         if natural and group in (-1, groups[group_key(family)]):
             group = groups[group_key(family)]
             lines += natural
@@ -135,49 +159,101 @@ def _distinct(lines: tuple[ExpectedLine, ...]) -> tuple[ExpectedLine, ...]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Listening:
-    """One recording as the voices are held against it.
+    """One realm of one recording as the voices are held against it.
 
     Attributes
     ----------
+    realm : Realm
+        Tones or envelope.
+    recording : int
     table : LineTable
     price : ndarray, shape (places,)
         Clutter near each place of `table`.
     hot : sequence of HotTone
         Contested tones of this recording.
     first_hot : int
-        Number of contested tones in the recordings before.
-    comb : CombEvidence
+        Number of contested tones in the listenings before.
+    comb : CombEvidence or None
         Evidence on the engine's own comb, for voices locked to the crankshaft.
     offset_blur : float
         Relative sd by which offsets may differ from the first recording's.
     """
 
+    realm: Realm
+    recording: int
     table: LineTable
     price: Floats
     hot: Sequence[HotTone]
     first_hot: int
-    comb: CombEvidence
+    comb: CombEvidence | None
     offset_blur: float
 
 
+@dataclass(frozen=True, slots=True)
+class HeardNoise:
+    """A noise without lines in one recording, contested like a tone.
+
+    `gain` is what it adds to a mechanism sure to make it: (likelihood ratio of the noise
+    being there - price) / price, the price being what a sound drive accounts for.
+    """
+
+    noise: str
+    recording: int
+    contest: int
+    gain: float
+
+
 def voice_tables(
-    voice: Voice, group: ShaftGroup, recordings: Sequence[Listening]
+    voice: Voice,
+    group: ShaftGroup,
+    listenings: Sequence[Listening],
+    noises: Sequence[HeardNoise] = (),
 ) -> list[VoiceTable]:
-    """Hold a voice against every recording.
+    """Hold a voice against everything it could show in."""
+    tables: list[VoiceTable] = []
+    for realm, lines in ((Realm.TONES, voice.lines), (Realm.ENVELOPE, voice.envelope_lines)):
+        chosen = [one for one in listenings if one.realm == realm]
+        if lines and chosen:
+            tables += _line_tables(voice, lines, group, chosen)
+    return tables + _noise_tables(voice, noises)
+
+
+def _noise_tables(voice: Voice, noises: Sequence[HeardNoise]) -> list[VoiceTable]:
+    made = {one.noise: one.probability for one in voice.family.noises} if voice.family else {}
+    return [
+        VoiceTable(
+            Realm.NOISES,
+            heard.recording,
+            np.ones((1, 1)),
+            ((heard.contest, np.full((1, 1), made[heard.noise] * heard.gain)),),
+        )
+        for heard in noises
+        if heard.noise in made
+    ]
+
+
+def _line_tables(
+    voice: Voice,
+    lines: Sequence[ExpectedLine],
+    group: ShaftGroup,
+    recordings: Sequence[Listening],
+) -> list[VoiceTable]:
+    """Hold a voice's lines of one realm against every recording.
 
     Whether a line is there at all is largely the same in all recordings of one drive: a
     line heard in the first is expected in the next, and one missing there is not held
     against the part twice.
     """
-    shape = (group.offset.size, VOICE_LEVELS_DB.size)
+    shape = (group.offset.size, recordings[0].table.columns)
     steady = [np.ones(shape) for _ in recordings]
     contested: list[dict[int, Floats]] = [{} for _ in recordings]
-    for line in voice.lines:
+    for line in lines:
         presence = np.full(shape, line.probability)
         for r, listening in enumerate(recordings):
             places = _places(line, group, listening.table)
             if not listening.table.visible[places].any():
-                if voice.family is not None and voice.family.locked:
+                locked = voice.family is not None and voice.family.locked
+                if locked and listening.comb is not None:
                     steady[r] *= listening.comb.factor(line, VOICE_LEVELS_DB)[None, :]
                 continue
             gain = _gain(line, places, listening)
@@ -186,6 +262,8 @@ def voice_tables(
                 presence = _updated_presence(line, presence, gain, listening.offset_blur)
     return [
         VoiceTable(
+            one.realm,
+            one.recording,
             table,
             tuple(
                 (one.first_hot + tone, np.maximum(claim, _LEAST_FACTOR - 1.0))
@@ -205,7 +283,7 @@ def _places(line: ExpectedLine, group: ShaftGroup, table: LineTable) -> NDArray[
 
 def _gain(line: ExpectedLine, places: NDArray[np.intp], listening: Listening) -> Floats:
     """(likelihood ratio - 1) / price of a line, shape (offsets, levels)."""
-    rows = _level_rows(line.relative_level_db)
+    rows = listening.table.rows(line.relative_level_db)
     ratio = listening.table.ratio[rows[None, :], places[:, None]]
     return np.asarray((ratio - 1.0) / listening.price[places][:, None])
 
@@ -238,13 +316,6 @@ def _updated_presence(
     return np.asarray(_LASTING * posterior + (1.0 - _LASTING) * line.probability)
 
 
-def _level_rows(relative_db: float) -> NDArray[np.intp]:
-    """Rows of the likelihood table for a line this far below its family's level."""
-    levels = VOICE_LEVELS_DB + relative_db - FAMILY_LEVELS_DB[0]
-    rows = np.rint(levels / LEVEL_STEP_DB).astype(np.intp)
-    return np.asarray(np.clip(rows, 0, FAMILY_LEVELS_DB.size - 1), dtype=np.intp)
-
-
 def _hot_tone_at(places: NDArray[np.intp], hot: Sequence[HotTone]) -> NDArray[np.intp]:
     """Index of the hot tone whose window holds each place, -1 where there is none."""
     if not hot:
@@ -256,7 +327,8 @@ def _hot_tone_at(places: NDArray[np.intp], hot: Sequence[HotTone]) -> NDArray[np
     return np.where(inside, index, -1)
 
 
-def level_prior(mean_db: float, sd_db: float) -> Floats:
-    """Prior over `VOICE_LEVELS_DB` for a normal level; sums to 1."""
-    edges = np.concatenate([[-np.inf], VOICE_LEVELS_DB[1:] - LEVEL_STEP_DB / 2, [np.inf]])
+def level_prior(mean_db: float, sd_db: float, levels_db: Floats = VOICE_LEVELS_DB) -> Floats:
+    """Prior over evenly spaced levels for a normal level; sums to 1."""
+    half = 0.5 * float(levels_db[1] - levels_db[0])
+    edges = np.concatenate([[-np.inf], levels_db[1:] - half, [np.inf]])
     return np.diff(ndtr((edges - mean_db) / sd_db))

@@ -20,10 +20,10 @@ from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import OrderBand, OrderSpectrum
 from acoustic.verdict.fault_sets import COMPLAINT
 from acoustic.verdict.joint_match import HeardOrders, MatchSettings
-from acoustic.verdict.line_likelihood import LikelihoodSettings
+from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, LikelihoodSettings
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongBeliefs, SongSettings
-from acoustic.verdict.sources import VOICE_LEVELS_DB, Voice, VoiceTable
+from acoustic.verdict.sources import Realm, Voice, VoiceTable
 from acoustic.verdict.unknowns import OFFSET_STEP, BeltOffset, ShaftGroup
 
 BANDS = ((0.2, 12.0, 64), (12.0, 40.0, 32), (40.0, 130.0, 16), (130.0, 200.0, 10))
@@ -260,10 +260,12 @@ def problem_of(family) -> Callable[..., MatchProblem]:
             if part.get("song") is not None:
                 voices.append(Voice(k, None, own.lines, 1.0, k, 0.0, False))
                 claims = tuple((t, spread(u)) for t, u in part["song"].items())
-                tables.append([VoiceTable(spread(part.get("song_steady", 1.0)), claims)])
+                tables.append(
+                    [VoiceTable(Realm.TONES, 0, spread(part.get("song_steady", 1.0)), claims)]
+                )
             voices.append(Voice(k, own, own.lines, 1.0, k, 0.0, True))
             claims = tuple((t, spread(u)) for t, u in part.get("claims", {}).items())
-            tables.append([VoiceTable(spread(part.get("steady", 1.0)), claims)])
+            tables.append([VoiceTable(Realm.TONES, 0, spread(part.get("steady", 1.0)), claims)])
         flat = np.full(levels, 1.0 / levels)
         songs = SongSettings(shares=(song_share,), share_prior=(1.0,))
         return MatchProblem(
@@ -273,6 +275,7 @@ def problem_of(family) -> Callable[..., MatchProblem]:
             voices=voices,
             tables=tables,
             level_priors=[flat] * len(voices),
+            envelope_levels=np.ones(1),
             count_prior=count_prior,
             songs=SongBeliefs(songs, [None] * len(parts)),
             fault_above_db=3.0,

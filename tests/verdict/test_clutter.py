@@ -17,7 +17,7 @@ from acoustic.verdict.clutter import (
     stranger_weights,
     stray_rate,
 )
-from acoustic.verdict.line_likelihood import LATTICE_STEP, LineTable, line_table
+from acoustic.verdict.line_likelihood import LATTICE_STEP, VOICE_LEVELS_DB, LineTable, line_table
 
 LINES = {17.3: -6.0, 23.26: -3.0, 61.27: -8.0}
 
@@ -37,6 +37,7 @@ def _made_table(stray: np.ndarray, half_window: np.ndarray) -> LineTable:
         half_window=half_window,
         visible=np.ones(stray.size, dtype=bool),
         mean_speed_hz=13.5,
+        levels_db=VOICE_LEVELS_DB,
     )
 
 

@@ -5,13 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from acoustic.drive.drive import ExpectedNoise
 from acoustic.evidence.comb import CombLevels
 from acoustic.verdict.clutter import FIRST_RATE, clutter, hot_tones
 from acoustic.verdict.comb_evidence import CombEvidence
-from acoustic.verdict.line_likelihood import line_table
+from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, line_table
 from acoustic.verdict.sources import (
-    VOICE_LEVELS_DB,
+    HeardNoise,
     Listening,
+    Realm,
     Voice,
     level_prior,
     part_voices,
@@ -71,10 +73,24 @@ def test_one_line_is_not_counted_twice(family) -> None:
     assert [line.order for line in voice.lines] == [7.0002, 14.0]
 
 
-def test_impacts_and_noise_are_no_voices(family) -> None:
-    """A mechanism that shows elsewhere than in tones is left to other evidence."""
-    rattle = replace(family("fan", [7.0]), evidence="impacts")
-    assert _voices([rattle]) == []
+def test_lines_of_the_envelope_are_kept_apart(family) -> None:
+    """Knocks at the same order as a tone are other evidence than the tone."""
+    both = family("fan", [7.0, 14.0])
+    knock = replace(both.lines[0], shows_as="impacts")
+    (voice,) = _voices([replace(both, lines=(both.lines[1], knock))])
+    assert [line.order for line in voice.lines] == [14.0]
+    assert [line.order for line in voice.envelope_lines] == [7.0]
+
+
+def test_a_noise_is_claimed_by_those_who_make_it(family, group) -> None:
+    """The claim is the mechanism's chance times what the finding gains; others have none."""
+    rattle = replace(family("fan", [7.0]), lines=(), noises=(ExpectedNoise("hiss", 0.8),))
+    heard = [HeardNoise("hiss", 0, 3, 5.0), HeardNoise("squeal", 0, 4, 9.0)]
+    (table,) = voice_tables(_voices([rattle])[0], group, [], heard)
+    assert table.realm == Realm.NOISES
+    ((contest, claim),) = table.contested
+    assert contest == 3
+    assert claim == pytest.approx(4.0)
 
 
 def test_level_prior() -> None:
@@ -107,7 +123,8 @@ def listening(spectrum_of, settings, silent_comb):
     def make(lines, speed_hz=13.5, seed=1, comb=silent_comb, first=0) -> Listening:
         table = line_table(spectrum_of(lines, speed_hz, seed), settings.likelihood)
         price = clutter(table, np.full(table.ln_order.size, FIRST_RATE))
-        return Listening(table, price, hot_tones(table), first, CombEvidence(comb), 0.0)
+        hot = hot_tones(table)
+        return Listening(Realm.TONES, 0, table, price, hot, first, CombEvidence(comb), 0.0)
 
     return make
 

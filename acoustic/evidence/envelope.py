@@ -1,0 +1,212 @@
+"""Envelope order spectra: how often per turn the sound knocks, swells or cries.
+
+A worn race, a lump in a belt or a rough bearing seldom makes a line of its own in the
+sound; it makes the *loudness* of some band swing. So the sound is cut into bands, the
+power of each is followed over the crank angle, and the spectrum of that is taken.
+
+Near an engine every band swings with the firing. What repeats every working cycle is
+divided out, which also lets the quiet angles between two firings count as much as the
+loud ones.
+
+References
+----------
+.. [1] R. B. Randall, J. Antoni, Rolling element bearing diagnostics - a tutorial,
+   Mechanical Systems and Signal Processing 25 (2011) 485-520 (from memory).
+.. [2] W. A. Smith, R. B. Randall, Rolling element bearing diagnostics using the Case
+   Western Reserve University data: a benchmark study, Mechanical Systems and Signal
+   Processing 64-65 (2015) 100-131 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import ifft, next_fast_len, rfft
+from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+
+from acoustic.drive.drive import Engine
+from acoustic.errors import SpeedError
+from acoustic.evidence.angle import AngularSound
+from acoustic.evidence.findings import EnvelopeBand, EnvelopeSpectrum
+from acoustic.evidence.order_spectrum import TrackingSettings, order_band
+from acoustic.recording.recording import Recording, Stretch, Stretches
+from acoustic.recording.speed_trace import SpeedTrace
+
+Floats = NDArray[np.float64]
+
+_ANGLE_STEP_S = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class EnvelopeSettings:
+    """Bands of the sound, and how their swing is made ready for a spectrum.
+
+    Attributes
+    ----------
+    carriers_hz : tuple of (float, float)
+        Overlapping bands, so that a resonance at an edge is not lost. [Hz]
+    per_revolution : int
+        Points of the envelope per turn of the crankshaft.
+    mean_turns : float
+        Turns of the running mean that takes out automatic gain and slow changes.
+    cycle_spread : float
+        Over how many working cycles the engine's own pattern is averaged (sd).
+    limits : (float, float)
+        The relative swing is clipped here, so that a single knock does not rule.
+    """
+
+    carriers_hz: tuple[tuple[float, float], ...] = (
+        (600.0, 1200.0),
+        (1000.0, 1800.0),
+        (1500.0, 2700.0),
+        (2200.0, 4000.0),
+        (3200.0, 5800.0),
+        (4700.0, 8500.0),
+        (7000.0, 12500.0),
+    )
+    per_revolution: int = 128
+    mean_turns: float = 4.0
+    cycle_spread: float = 8.0
+    limits: tuple[float, float] = (-3.0, 8.0)
+    tracking: TrackingSettings = field(
+        default_factory=lambda: TrackingSettings(
+            edges_order=(0.15, 10.0, 52.0), revolutions=(64, 32), lowest_hz=0.0
+        )
+    )
+
+
+def envelope_spectra(
+    recording: Recording,
+    stretches: Stretches,
+    speed: SpeedTrace,
+    engine: Engine,
+    highest_hz: float,
+    settings: EnvelopeSettings | None = None,
+) -> EnvelopeSpectrum:
+    """Order spectra of the envelope of several bands over the used stretches.
+
+    Parameters
+    ----------
+    highest_hz : float
+        Codec's or microphone's cut-off; bands above it are left out. [Hz]
+
+    Raises
+    ------
+    SpeedError
+        If no stretch holds enough turns of the crankshaft.
+    """
+    settings = settings or EnvelopeSettings()
+    tracking = settings.tracking
+    wanted = [
+        (low, min(high, highest_hz))
+        for low, high in settings.carriers_hz
+        if min(high, highest_hz) > low + 0.6 * (high - low)
+    ]
+    swings: list[list[AngularSound]] = [[] for _ in wanted]
+    for stretch in stretches.used:
+        sound = _StretchSpectrum(recording, stretch, speed)
+        if sound.turns < tracking.shortest_revolutions + 1:
+            continue
+        for number, limits_hz in enumerate(wanted):
+            swings[number].append(_swing(sound, limits_hz, engine, settings))
+    if not wanted or not swings[0]:
+        raise SpeedError(
+            f"{recording.name}: no steady stretch is long enough for the envelope. Record at "
+            "least 10 seconds at a held speed without moving the phone."
+        )
+    mean_hz = float(np.median(speed.at(np.concatenate([_seconds(s) for s in stretches.used]))))
+    carriers = []
+    for (low_hz, high_hz), sounds in zip(wanted, swings, strict=True):
+        # The envelope of a band swings no faster than the band is wide.
+        top = min(tracking.edges_order[-1], 0.5 * (high_hz - low_hz) / mean_hz)
+        edges = [min(edge, top) for edge in tracking.edges_order]
+        bands = tuple(
+            order_band(sounds, (low, high), turns, engine, mean_hz, tracking)
+            for low, high, turns in zip(edges, edges[1:], tracking.revolutions, strict=False)
+            if high > 1.2 * low
+        )
+        carriers.append(EnvelopeBand(low_hz, high_hz, bands))
+    return EnvelopeSpectrum(tuple(carriers), mean_hz)
+
+
+def _seconds(stretch: Stretch) -> Floats:
+    return np.arange(stretch.start_s, max(stretch.end_s, stretch.start_s + 0.1), 0.1)
+
+
+class _StretchSpectrum:
+    """One transform of a stretch that all bands are cut from, with its crank angle."""
+
+    def __init__(self, recording: Recording, stretch: Stretch, speed: SpeedTrace) -> None:
+        self.rate_hz = recording.sample_rate_hz
+        first, last = (int(t * self.rate_hz) for t in (stretch.start_s, stretch.end_s))
+        sound = recording.samples[first:last]
+        self.size = next_fast_len(sound.size, real=True)
+        self.lines = rfft(sound, n=self.size)
+        self.duration_s = sound.size / self.rate_hz
+        steps = np.arange(0.0, self.duration_s, _ANGLE_STEP_S)
+        hz = speed.at(first / self.rate_hz + steps)
+        turned = np.cumsum(0.5 * (hz[1:] + hz[:-1]) * np.diff(steps))
+        self._steps_s, self._angle = steps, np.concatenate([[0.0], turned])
+        self.turns = float(self._angle[-1]) if steps.size else 0.0
+
+    def time_at(self, turns: Floats) -> Floats:
+        """Time at which the crank has turned so far. [s]"""
+        return np.asarray(np.interp(turns, self._angle, self._steps_s))
+
+    def power(self, low_hz: float, high_hz: float) -> tuple[Floats, float]:
+        """Instantaneous power of a band, and its rate. [Hz]"""
+        spacing = self.rate_hz / self.size
+        first, last = int(low_hz / spacing), min(int(high_hz / spacing), self.lines.size - 1)
+        lines = self.lines[first:last] * _skirts(last - first)
+        # Twice the band's width, so that the square of the envelope does not fold.
+        count = next_fast_len(2 * lines.size)
+        band = ifft(lines, n=count)
+        return band.real.astype(np.float64) ** 2 + band.imag**2, count * spacing
+
+
+def _skirts(size: int) -> NDArray[np.float32]:
+    """Band shape with raised-cosine skirts of a tenth each."""
+    edge = max(1, size // 10)
+    shape = np.ones(size, dtype=np.float32)
+    shape[:edge] = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)
+    shape[-edge:] = shape[:edge][::-1]
+    return shape
+
+
+def _swing(
+    sound: _StretchSpectrum,
+    limits_hz: tuple[float, float],
+    engine: Engine,
+    settings: EnvelopeSettings,
+) -> AngularSound:
+    """Relative swing of a band's power over crank angle, without the engine's pattern."""
+    power, rate_hz = sound.power(*limits_hz)
+    per_turn = settings.per_revolution
+    points = int(sound.turns * per_turn)
+    edges_s = sound.time_at(np.arange(points + 1) / per_turn)
+    # The mean over each step of angle, from the running sum: no aliasing, no weights lost.
+    energy = np.concatenate([[0.0], np.cumsum(power)])
+    mean = np.diff(np.interp(edges_s * rate_hz, np.arange(energy.size), energy))
+    mean = np.maximum(mean / np.maximum(np.diff(edges_s * rate_hz), 1e-9), 1e-30)
+    mean /= np.maximum(
+        uniform_filter1d(mean, int(settings.mean_turns * per_turn), mode="nearest"), 1e-30
+    )
+    relative = mean / _cycle_pattern(mean, engine, settings) - 1.0
+    low, high = settings.limits
+    samples = np.clip(relative, low, high).astype(np.float32)
+    return AngularSound(samples, per_turn, 0.5 * per_turn)
+
+
+def _cycle_pattern(mean: Floats, engine: Engine, settings: EnvelopeSettings) -> Floats:
+    """What the band does at each angle of the working cycle, following slow changes."""
+    cycle = round(settings.per_revolution / engine.order_step)
+    count = -(-mean.size // cycle)
+    if count < 4:
+        return np.ones_like(mean)
+    padded = np.pad(mean, (0, count * cycle - mean.size), mode="reflect")
+    table = np.minimum(padded.reshape(count, cycle), 10.0)
+    smooth = gaussian_filter1d(table, settings.cycle_spread, axis=0, mode="nearest")
+    smooth = gaussian_filter1d(smooth, 1.5, axis=1, mode="wrap")
+    return np.asarray(np.maximum(smooth, 0.05).ravel()[: mean.size])
