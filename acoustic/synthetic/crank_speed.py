@@ -23,6 +23,8 @@ IDLE_WANDER = (0.004, 0.012)  # relative rms at idle; common practice, no source
 HELD_WANDER = (0.0015, 0.004)  # with a steady foot; common practice, no source
 CYCLE_WANDER = 0.0005  # from one working cycle to the next; common practice, no source
 HELD_ABOVE_RPM = 1200.0
+RUN_DOWN_S = (0.7, 1.3)  # from switch-off to standstill; common practice, no source
+QUIETER_WHEN_SLOWER = 1.5  # power of the speed an engine's amplitude falls with; the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,9 @@ class CrankTurning:
         Relative amplitude of the speed swing within a firing interval. [-]
     swing_phase : float
         [rad]
+    switched_off_s, stands_s : float or None
+        When the engine is switched off and when it stands still, from the first sample
+        of the recording; None where it runs to the end. [s]
     """
 
     clock: Clock
@@ -73,6 +78,8 @@ class CrankTurning:
     control_speed_hz: Floats
     swing: float
     swing_phase: float
+    switched_off_s: float | None = None
+    stands_s: float | None = None
 
     def in_recording(self) -> slice:
         """Coarse samples that lie in the recording."""
@@ -81,8 +88,24 @@ class CrankTurning:
 
     @property
     def mean_speed_hz(self) -> float:
-        """Mean over the recording. [Hz]"""
-        return float(np.mean(self.speed_hz[self.in_recording()]))
+        """Mean over the recording, as long as the engine is on. [Hz]"""
+        inside = self.in_recording()
+        stop = inside.stop
+        if self.switched_off_s is not None:
+            stop = inside.start + round(self.switched_off_s * self.clock.coarse_rate_hz)
+        return float(np.mean(self.speed_hz[inside.start : stop]))
+
+    def running_gain(self) -> NDArray[np.float32]:
+        """Amplitude of all that the engine drives: 1 while it is on, 0 when it stands.
+
+        Shape (coarse_samples,).
+        """
+        gain = np.ones(self.clock.coarse_samples, np.float32)
+        if self.switched_off_s is not None:
+            off = round((self.switched_off_s + MARGIN_S) * self.clock.coarse_rate_hz)
+            slower = self.speed_hz[off:] / self.speed_hz[off]
+            gain[off:] = np.clip(slower, 0.0, 1.0) ** QUIETER_WHEN_SLOWER
+        return gain
 
 
 def scene_clock(duration_s: float, sample_rate_hz: int) -> Clock:
@@ -114,6 +137,11 @@ def turn_crank(
     control_speed = _mean_course_hz(condition, control_time) * (
         1.0 + _wander(condition, engine, points, rng)
     )
+    off_s = stands_s = None
+    if condition.switch_off_s is not None:
+        off_s = condition.duration_s - condition.switch_off_s
+        stands_s = off_s + draw(rng, RUN_DOWN_S)
+        control_speed *= np.interp(control_time, (off_s, stands_s), (1.0, 0.0))
     speed = np.interp(time, control_time, control_speed)
     swing = draw(rng, turn_fluctuation) * (800.0 / condition.rpm) ** 2
     return CrankTurning(
@@ -124,6 +152,8 @@ def turn_crank(
         control_speed_hz=control_speed,
         swing=swing,
         swing_phase=draw(rng, (0.0, 2.0 * np.pi)),
+        switched_off_s=off_s,
+        stands_s=stands_s,
     )
 
 

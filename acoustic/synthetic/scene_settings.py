@@ -14,6 +14,7 @@ from acoustic.errors import SettingsError
 
 Range = tuple[float, float]
 CodecName = Literal["opus", "aac", "mp3"]
+SHORTEST_RUN_S = 0.5  # of an engine that is switched off in the recording
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,9 @@ class Condition:
         Part the phone was held at; None is one place in front of the drive.
     healthy : bool
         Taken before the faults came, or after the repair: a reference of this drive.
+    switch_off_s : float or None
+        How long before its end the engine is switched off and runs down; None lets it
+        run to the end. [s]
     """
 
     name: str = "synthetic"
@@ -45,6 +49,7 @@ class Condition:
     wander: float | None = None
     probe_part: str | None = None
     healthy: bool = False
+    switch_off_s: float | None = None
 
     def __post_init__(self) -> None:
         for rpm in (self.rpm, self.rpm if self.end_rpm is None else self.end_rpm):
@@ -53,6 +58,13 @@ class Condition:
         if not 0.5 <= self.duration_s <= 600.0:
             raise SettingsError(
                 f"A scene of {self.duration_s:g} s cannot be made: use 0.5 to 600 s."
+            )
+        latest = self.duration_s - SHORTEST_RUN_S
+        if self.switch_off_s is not None and not 0.0 < self.switch_off_s <= latest:
+            raise SettingsError(
+                f"An engine switched off {self.switch_off_s:g} s before the end of "
+                f"{self.duration_s:g} s cannot be made: use more than 0 and let it run for "
+                f"{SHORTEST_RUN_S:g} s first."
             )
 
 

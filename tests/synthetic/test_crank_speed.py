@@ -49,3 +49,17 @@ def test_swing_falls_with_the_square_of_the_speed(drive: Drive, rng: np.random.G
     condition = Condition(rpm=1600, duration_s=2)
     crank = turn_crank(condition, drive.engine, scene_clock(2, 48000), (0.01, 0.01), rng)
     assert crank.swing == pytest.approx(0.0025)
+
+
+def test_engine_switched_off_runs_down(drive: Drive, rng: np.random.Generator) -> None:
+    """Switched off 4 s before the end of 10 s it stands about 1 s later and stays so."""
+    condition = Condition(rpm=900, duration_s=10, wander=0.0, switch_off_s=4.0)
+    crank = turn_crank(condition, drive.engine, scene_clock(10, 48000), (0, 0), rng)
+    assert crank.switched_off_s == pytest.approx(6.0)
+    assert crank.stands_s == pytest.approx(7.0, abs=0.31)
+    at = np.interp([5.9, crank.stands_s + 0.05, 9.9], crank.control_time_s, crank.control_speed_hz)
+    assert at == pytest.approx([15.0, 0.0, 0.0])
+    assert crank.mean_speed_hz == pytest.approx(15.0, rel=1e-3)
+    gain = crank.running_gain()[crank.in_recording()]
+    assert gain[: round(5.9 * 16000)].min() == 1.0
+    assert gain[round(7.4 * 16000) :].max() == 0.0
