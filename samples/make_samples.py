@@ -49,7 +49,7 @@ CASES = (
             Condition("front_four_idler_2000.m4a", 2010, duration_s=20),
             Condition("front_four_healthy_idle.m4a", 790, duration_s=20, healthy=True),
         ),
-        fault=PlantedFault("guide idler", "bearing", 3.0),
+        fault=PlantedFault("guide idler", "outer race", 3.0),
         seed=34,
         kbit_s=64,
     ),

@@ -67,7 +67,7 @@ def resolve_drive(
     if faults.found:
         return None, faults.found
     belts = {name: build_belt(linking, belt, speeds, engine) for name, belt in places.belts.items()}
-    parts |= {part.name: part for part in _following_parts(linking, belts)}
+    parts |= {part.name: part for part in _following_parts(linking, parts, belts)}
     if faults.found:
         return None, faults.found
     linking.notes += _gaps(linking, parts, bearings)
@@ -174,10 +174,15 @@ def _with_bearings(
     return parts, bearings
 
 
-def _following_parts(linking: Linking, belts: Mapping[str, BeltGeometry]) -> Iterator[Part]:
+def _following_parts(
+    linking: Linking, listed: Mapping[str, Part], belts: Mapping[str, BeltGeometry]
+) -> Iterator[Part]:
     """Belts, gear trains, chains and couplings, and what every engine has, as parts."""
-    for kind in linking.knowledge.kinds.values():
-        if kind.everywhere:
+    kinds = linking.knowledge.kinds
+    drivers = [kinds[part.kind] for part in listed.values() if part.shaft == CRANKSHAFT]
+    replaced = {name for kind in drivers for name in kind.replaces}
+    for kind in kinds.values():
+        if kind.everywhere and kind.id not in replaced:
             yield _part(linking, kind.title, kind.id, CRANKSHAFT, {})
     for shaft in linking.layout.shaft:
         if shaft.driven_by.kind in {"gears", "chain", "toothed belt"}:

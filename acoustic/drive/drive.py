@@ -328,6 +328,11 @@ class ExpectedFamily:
     noises: tuple[ExpectedNoise, ...] = ()
 
     @property
+    def row_id(self) -> str:
+        """Id of its row in the tables, without the place and variant of a bearing."""
+        return self.mechanism.partition("/")[0].partition("#")[0]
+
+    @property
     def tonal_lines(self) -> tuple[ExpectedLine, ...]:
         """Lines of the sound itself."""
         return tuple(line for line in self.lines if not line.in_envelope)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import chain
 
 from acoustic.drive.bearings import bearing_orders
 from acoustic.drive.drive import (
@@ -22,6 +23,8 @@ _SAME_ORDER = 1e-9
 # Share of the usual geometry where a designation stands for several; the rest is shared by
 # the others. Common practice, no source.
 _USUAL_VARIANT = 0.75
+# Quantities that tell one geometry of a bearing from another; the cage hardly does.
+_COUNTED = frozenset({"bpfo", "bpfi", "ball"})
 # A belt creeps on the driving and the driven pulley alike, so it lags by half the slip.
 _BELT_SHARE_OF_SLIP = 0.5
 
@@ -42,7 +45,7 @@ def expected_families(drive: Drive) -> tuple[ExpectedFamily, ...]:
     families: list[ExpectedFamily] = []
     for part in sorted(drive.parts.values(), key=lambda part: part.kind == "coupling"):
         if part.kind == "coupling":
-            own = list(_lagging_families(drive, part, families))
+            own = list(_coupling_families(drive, part, families))
         else:
             own = list(_part_families(drive, part))
         total = sum(family.prior_weight for family in own)
@@ -53,40 +56,45 @@ def expected_families(drive: Drive) -> tuple[ExpectedFamily, ...]:
 def _part_families(drive: Drive, part: Part) -> Iterator[ExpectedFamily]:
     kind = drive.knowledge.kinds[part.kind]
     carrier = _carrier(drive, part)
-    rows = [*kind.mechanism, *(drive.knowledge.every_part if kind.turns_whole else ())]
-    for row in rows:
+    common = drive.knowledge.every_part if kind.turns_whole else ()
+    for row in (*kind.mechanism, *(row for row in common if _applies(row, drive, part))):
         family = _family(part, row, carrier, part.quantities, own_tolerance=row.own_tolerance)
         if family is not None:
             yield family
     yield from _bearing_families(drive, part)
 
 
-def _lagging_families(
+def _applies(row: Mechanism, drive: Drive, part: Part) -> bool:
+    """Whether a mechanism of whatever turns may be at work in this part."""
+    if row.applies == "with a pulley":
+        return part.pulley is not None
+    if row.applies == "bearings not given":
+        typed = next((c for c in drive.layout.component if c.name == part.name), None)
+        return typed is not None and typed.bearings is None
+    return True
+
+
+def _coupling_families(
     drive: Drive, part: Part, families: list[ExpectedFamily]
 ) -> Iterator[ExpectedFamily]:
-    """What a loose coupling shows: the lines of the shaft it drives, sitting low.
+    """What a coupling shows; a loose one the lines of the shaft it drives, sitting low.
 
-    Not their strength tells it from a tight one but their place, so its lines are those
-    that the parts on that shaft make whether healthy or not.
+    Not their strength tells a loose one from a tight one but their place, so its lines are
+    those that the parts on that shaft make whether healthy or not.
     """
-    carried = [family for family in families if family.shaft == part.shaft]
-    lines = _merged(line for family in carried for line in family.tonal_lines if line.natural)
     shaft = drive.shafts[part.shaft]
-    for row in drive.knowledge.kinds[part.kind].mechanism if lines else ():
-        yield ExpectedFamily(
-            part=part.name,
-            mechanism=row.id,
-            title=row.title,
-            shaft=part.shaft,
-            lines=tuple(replace(line, natural=False) for line in lines),
-            depends_on={**shaft.depends_on, part.name: -1.0},
-            belt=shaft.belt,
-            locked=False,
-            own_tolerance=row.own_tolerance,
-            prior_weight=row.prior_weight,
-            source=row.source,
-            noises=tuple(ExpectedNoise(made.noise, made.probability) for made in row.noise),
+    tight = _carrier(drive, part)
+    lags = replace(tight, depends_on={**shaft.depends_on, part.name: -1.0}, locked=False)
+    carried = [family for family in families if family.shaft == part.shaft]
+    sung = _merged(line for family in carried for line in family.tonal_lines if line.natural)
+    low = tuple(replace(line, natural=False) for line in sung)
+    for row in drive.knowledge.kinds[part.kind].mechanism:
+        carrier, carried_lines = (lags, low) if row.lags else (tight, ())
+        family = _family(
+            part, row, carrier, part.quantities, row.own_tolerance, carried=carried_lines
         )
+        if family is not None:
+            yield family
 
 
 def _carrier(drive: Drive, part: Part) -> _Carrier:
@@ -110,11 +118,15 @@ def _family(
     carrier: _Carrier,
     quantities: Mapping[str, float],
     own_tolerance: float,
+    *,
+    carried: tuple[ExpectedLine, ...] = (),
 ) -> ExpectedFamily | None:
-    """Family of one mechanism, or None where its counts are not known."""
-    lines = _merged(
-        line for line_row in row.line for line in _lines(line_row, quantities, carrier.ratio)
-    )
+    """Family of one mechanism, or None where its counts are not known.
+
+    `carried` are lines beside those of its own rows.
+    """
+    own = (line for line_row in row.line for line in _lines(line_row, quantities, carrier.ratio))
+    lines = _merged(chain(carried, own))
     if not lines and not row.noise:
         return None
     return ExpectedFamily(
@@ -152,7 +164,7 @@ def _lines(row: LineRow, quantities: Mapping[str, float], ratio: float) -> Itera
         )
 
 
-def _merged(lines: Iterator[ExpectedLine]) -> tuple[ExpectedLine, ...]:
+def _merged(lines: Iterable[ExpectedLine]) -> tuple[ExpectedLine, ...]:
     """Lines in order, those at one place merged into the likeliest of them."""
     merged: list[ExpectedLine] = []
     rising = sorted(lines, key=lambda line: (line.in_envelope, line.order, -line.probability))
@@ -189,6 +201,9 @@ def _bearing_families(drive: Drive, part: Part) -> Iterator[ExpectedFamily]:
         shares = _variant_shares(len(bearing.variants))
         for index, (geometry, share) in enumerate(zip(bearing.variants, shares, strict=True)):
             for row in drive.knowledge.every_bearing:
+                counted = any(line.formula.names & _COUNTED for line in row.line)
+                if index and not counted:
+                    continue
                 family = _bearing_family(drive, part, bearing, geometry, row)
                 if family is None:
                     continue
@@ -198,7 +213,7 @@ def _bearing_families(drive: Drive, part: Part) -> Iterator[ExpectedFamily]:
                     family,
                     mechanism=f"{row.id}{place}{variant}",
                     title=_bearing_title(row, bearing, geometry, len(bearings), index),
-                    prior_weight=row.prior_weight * share / len(bearings),
+                    prior_weight=row.prior_weight * (share if counted else 1.0) / len(bearings),
                 )
 
 

@@ -17,6 +17,7 @@ from acoustic.drive.drive import Drive, ExpectedFamily, ExpectedLine
 PHONE_LIMIT_HZ = 60.0
 """Phones' microphones and recorders take away what lies below (common practice, no source)."""
 _OWN_SHAFT_WITHIN = 0.02  # search window for race lines, common practice, no source
+_SAME_LINE = 1e-9  # a line that is its own shaft's multiple is hidden by nothing
 _OWN_SHAFT_MULTIPLES = 6  # higher ones are rarely strong enough to be mistaken for a race line
 _HALF_ORDERS_UP_TO = 40.0
 _LIKELY = 0.5
@@ -28,17 +29,18 @@ _TURNS_UP_TO = ((12.0, 64), (40.0, 32), (130.0, 16), (math.inf, 10))
 
 @dataclass(frozen=True, slots=True)
 class PlacedLine:
-    """A strong line of some part."""
+    """A strong line of some part, of the sound or of its envelope."""
 
     order: float
     part: str
     label: str
+    in_envelope: bool = False
 
 
 def strong_lines(families: Iterable[ExpectedFamily]) -> list[PlacedLine]:
     """Lines likely enough to hide others, by order."""
     strong = (
-        PlacedLine(line.order, family.part, line.label)
+        PlacedLine(line.order, family.part, line.label, line.in_envelope)
         for family in families
         for line in family.lines
         if line.probability >= _LIKELY
@@ -75,18 +77,19 @@ def find_hiding(
         for rpm, hz in zip(speeds, order_hz(line.order, speeds), strict=True)
         if hz < PHONE_LIMIT_HZ
     ]
-    if low:
+    if low and not line.in_envelope:  # a low beat of a high sound passes every phone
         yield f"below {PHONE_LIMIT_HZ:.0f} Hz at {' and '.join(f'{rpm:.0f}' for rpm in low)} rpm"
     near = nearest_engine_order(drive, line.order, family.locked)
     if near is not None:
         yield _near(f"engine order {near:g}", line.order, near)
     shaft = drive.shafts[family.shaft].ratio
-    if family.mechanism.startswith("bearing"):
+    if any(row.id == family.row_id for row in drive.knowledge.every_bearing):
         multiple = round(line.order / shaft)
         apart = abs(line.order / (multiple * shaft) - 1) if multiple else 1.0
-        if multiple <= _OWN_SHAFT_MULTIPLES and apart < _OWN_SHAFT_WITHIN:
+        if multiple <= _OWN_SHAFT_MULTIPLES and _SAME_LINE < apart < _OWN_SHAFT_WITHIN:
             yield _near(f"{multiple} times its own shaft", line.order, multiple * shaft)
-    yield from _beside(family.part, line.order, others)
+    same = [placed for placed in others if placed.in_envelope == line.in_envelope]
+    yield from _beside(family.part, line.order, same)
 
 
 def nearest_engine_order(drive: Drive, order: float, locked: bool = False) -> float | None:

@@ -12,7 +12,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from acoustic.drive.belts import belt_speed_m_s, span_frequency_hz, split_section
-from acoustic.drive.drive import BeltGeometry, Drive, ExpectedFamily, ExpectedLine, ShaftSpeed
+from acoustic.drive.drive import (
+    BeltGeometry,
+    Drive,
+    ExpectedFamily,
+    ExpectedLine,
+    ShaftSpeed,
+    ShowsAs,
+)
 from acoustic.drive.expected import expected_families
 from acoustic.drive.gears import gear_train
 from acoustic.drive.hiding import PlacedLine, find_hiding, order_hz, strong_lines
@@ -36,6 +43,8 @@ class OrderRow:
         and geometry, and the whole range of slip and overrun. [%]
     hidden_by : tuple of str
         Why it may not be told from something else; empty if nothing hides it.
+    shows_as : str
+        ``"tones"`` for a line of the sound; the others are lines of its envelope.
     """
 
     part: str
@@ -49,6 +58,7 @@ class OrderRow:
     natural: bool
     hidden_by: tuple[str, ...]
     source: str
+    shows_as: ShowsAs = "tones"
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +215,7 @@ def _line_row(
         natural=line.natural,
         hidden_by=tuple(find_hiding(drive, family, line, speeds, others)),
         source=family.source,
+        shows_as=line.shows_as,
     )
 
 

@@ -29,6 +29,8 @@ from acoustic.tables.rows import (
 
 Row = TypeVar("Row")
 
+# In this order: a table may name what stands in one before it.
+COMPONENT_TABLES = ("engine_noises.toml", "components.toml", "drive_parts.toml")
 # What the drive works out itself and hands to the formulas of these sections.
 BEARING_QUANTITIES = frozenset({"bpfo", "bpfi", "ball", "cage", "inner_turn", "outer_turn"})
 DRIVE_QUANTITIES: Mapping[str, frozenset[str]] = {
@@ -91,7 +93,7 @@ def load_knowledge() -> Knowledge:
     bearings: dict[str, list[BearingRow]] = {}
     for row in _read_csv("bearings.csv", BearingRow):
         bearings.setdefault(row.designation, []).append(row)
-    empty = Knowledge(
+    knowledge = Knowledge(
         kinds={},
         aliases={},
         every_part=(),
@@ -101,7 +103,9 @@ def load_knowledge() -> Knowledge:
         belt_profiles={row.profile: row for row in _read_csv("belt_profiles.csv", BeltProfile)},
         noises={},
     )
-    return parse_knowledge(_read_table("components.toml"), where="components.toml", beside=empty)
+    for name in COMPONENT_TABLES:
+        knowledge = parse_knowledge(_read_table(name), where=name, beside=knowledge)
+    return knowledge
 
 
 def parse_knowledge(
@@ -190,7 +194,7 @@ def _mechanism_faults(
                 f"not {len(line.harmonics)}, {len(line.probability)}, "
                 f"{len(line.relative_level_db)}."
             )
-    if not mechanism.line and not mechanism.noise:
+    if not mechanism.line and not mechanism.noise and not mechanism.lags:
         yield f"{row}: has neither line nor noise, so nothing could ever be heard of it."
     for made in mechanism.noise:
         yield from _unknown({made.noise} - set(known.noises), f"{row}, noise", known.noises)

@@ -19,6 +19,7 @@ Chances = tuple[Annotated[float, Field(gt=0, lt=1)], ...]
 Levels = tuple[Annotated[float, Field(ge=-60, le=0)], ...]
 Ring = Literal["inner", "outer", "both"]
 ShowsAs = Literal["tones", "impacts", "roughness", "bursts"]
+Applies = Literal["always", "with a pulley", "bearings not given"]
 _STRICT = ConfigDict(extra="forbid", str_strip_whitespace=True)
 
 
@@ -111,6 +112,11 @@ class Mechanism:
         With `hand_check_minutes`, and the `caution` to show beside it.
     noise : tuple of NoiseRow
         Noises it makes that are not lines.
+    lags : bool
+        True if it shows in the place of other lines: those that whatever turns with its
+        shaft makes, healthy or not, sit low (a loose coupling).
+    applies : str
+        Only for rows of ``[[every_part]]``: to which parts.
     special_tool, change_together, harms : str
         Tool without which the repair cannot be done, what is changed with it, and what
         else suffers if the fault is left; empty where there is nothing to say.
@@ -129,6 +135,8 @@ class Mechanism:
     source: Text
     line: tuple[LineRow, ...] = ()
     noise: tuple[NoiseRow, ...] = ()
+    lags: bool = False
+    applies: Applies = "always"
     comes_when: tuple[Text, ...] = ()
     special_tool: str = ""
     change_together: str = ""
@@ -156,10 +164,17 @@ class Kind:
     everywhere : bool
         True for what no layout lists because every running engine has it: the engine's
         own noises, a loose shield. It becomes a part of every drive.
+    replaces : tuple of str
+        Kinds with `everywhere` that are not there where this one sits on the crankshaft: a
+        bench motor has no valves and no heat shields.
     turns_whole : bool
         Whether unbalance and run-out of the shaft apply (false for a belt).
     usual_ratio : (float, float) or None
         Usual range of speed over crankshaft speed, used where nothing was measured.
+    usual_life_km : float or None
+        How long it usually lasts. [km]
+    note : str
+        What the trade says of it beside its mechanisms.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = _STRICT
@@ -170,11 +185,14 @@ class Kind:
     aliases: tuple[Text, ...] = ()
     listed: bool = True
     everywhere: bool = False
+    replaces: tuple[Text, ...] = ()
     turning_ring: Ring = "inner"
     place_ring: Mapping[str, Ring] = field(default_factory=dict)
     turns_whole: bool = True
     usual_ratio: tuple[float, float] | None = None
     probe_at: str = ""
+    usual_life_km: Annotated[float, Field(gt=0)] | None = None
+    note: str = ""
     quantity: tuple[Quantity, ...] = ()
     mechanism: tuple[Mechanism, ...] = ()
 

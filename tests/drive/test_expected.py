@@ -13,7 +13,10 @@ def family_of(drive, part: str, mechanism: str):
 
 
 def test_every_sample_is_consistent(sample) -> None:
-    """Weights sum to one per part, ids are unique, lines rise, and every name is known."""
+    """Weights sum to one per part, ids are unique, lines rise, and every name is known.
+
+    Every family can be heard of: it has lines of the sound, of its envelope, or a noise.
+    """
     drive = read_drive(sample)
     families = expected_families(drive)
     assert {family.part for family in families} == set(drive.parts)
@@ -23,9 +26,12 @@ def test_every_sample_is_consistent(sample) -> None:
         weights = [family.prior_weight for family in families if family.part == part]
         assert sum(weights) == pytest.approx(1)
     for family in families:
-        orders = [line.order for line in family.lines]
-        assert orders == sorted(orders)
-        assert orders[0] > 0
+        assert family.lines or family.noises
+        for lines in (family.tonal_lines, family.envelope_lines):
+            orders = [line.order for line in lines]
+            assert orders == sorted(orders)
+            assert all(order > 0 for order in orders)
+        assert {made.noise for made in family.noises} <= set(drive.knowledge.noises)
         assert all(0 < line.probability < 1 for line in family.lines)
         assert set(family.depends_on) <= set(drive.unknowns)
         assert family.shaft in drive.shafts
@@ -43,22 +49,41 @@ def test_lines_scale_with_the_shaft(small) -> None:
 
 
 def test_one_bearing_and_two_bearings(small) -> None:
-    """A part's only bearing is "bearing"; two are told apart by place and share the weight."""
+    """A part's only bearing has no place; two are told apart by place and share the weight."""
     families = expected_families(parse_drive(small))
     weights = {(f.part, f.mechanism): f.prior_weight for f in families}
-    assert ("idler", "bearing") in weights
-    assert weights["alternator", "bearing/front"] == weights["alternator", "bearing/rear"]
-    front = next(f for f in families if f.mechanism == "bearing/front")
-    assert front.title == "worn rolling bearing (front)"
+    assert ("idler", "outer race") in weights
+    assert weights["alternator", "inner race/front"] == weights["alternator", "inner race/rear"]
+    front = next(f for f in families if f.mechanism == "inner race/front")
+    assert front.title == "worn bearing, inner race (front)"
+    assert front.row_id == "inner race"
     assert front.own_tolerance == 0.005
 
 
 def test_variants_are_families_of_their_own(small) -> None:
     """A 6003 may hold ten or nine balls: the usual one weighs three times the other."""
     drive = parse_drive(small.replace('{ designation = "6203" }]\n', '{ designation = "6003" }]\n'))
-    usual, other = family_of(drive, "idler", "bearing"), family_of(drive, "idler", "bearing#2")
+    usual, other = (
+        family_of(drive, "idler", "inner race"),
+        family_of(drive, "idler", "inner race#2"),
+    )
     assert usual.prior_weight == pytest.approx(3 * other.prior_weight)
     assert "nine larger balls" in other.title
+
+
+def test_rough_bearing_is_looked_for_once(small) -> None:
+    """Roughness hangs on the turning ring and the cage, not on how many balls there are."""
+    drive = parse_drive(small.replace('{ designation = "6203" }]\n', '{ designation = "6003" }]\n'))
+    rough = family_of(drive, "idler", "rough bearing")
+    races = [family_of(drive, "idler", f"outer race{n}").prior_weight for n in ("", "#2")]
+    rows = {row.id: row for row in drive.knowledge.every_bearing}
+    wanted = rows["rough bearing"].prior_weight / rows["outer race"].prior_weight
+    assert rough.prior_weight / sum(races) == pytest.approx(wanted)
+    turn = 154 / 72.4
+    assert [line.order for line in rough.lines if "cage" not in line.label] == pytest.approx(
+        [turn, 2 * turn, 3 * turn]
+    )
+    assert {line.shows_as for line in rough.lines} == {"roughness"}
 
 
 def test_counted_balls_alone_are_less_sure(small) -> None:
@@ -66,7 +91,7 @@ def test_counted_balls_alone_are_less_sure(small) -> None:
     text = small.replace(
         '{ designation = "6203" }]\n', '{ designation = "35x52x20", ball_count = 13 }]\n'
     )
-    assert family_of(parse_drive(text), "idler", "bearing").own_tolerance == 0.015
+    assert family_of(parse_drive(text), "idler", "outer race").own_tolerance == 0.015
 
 
 def test_both_rings_turning_hang_on_their_difference() -> None:
@@ -91,7 +116,7 @@ def test_both_rings_turning_hang_on_their_difference() -> None:
         outer_shaft = "outer"
         """
     )
-    family = family_of(drive, "carrier", "bearing")
+    family = family_of(drive, "carrier", "outer race")
     outer_race = next(line for line in family.lines if line.label == "outer race")
     assert outer_race.order == pytest.approx(8 / 2 * 3.5 * (1 - 0.25))
     assert dict(family.depends_on) == {"ratio of inner": pytest.approx(2.0 / 3.5)}
@@ -108,18 +133,20 @@ def test_rings_of_an_overrunning_pulley_make_no_line_while_it_drives(small) -> N
         'place = "pulley", designation = "6003", turning_ring = "both"',
     )
     mechanisms = [f.mechanism for f in expected_families(parse_drive(text))]
-    assert not any(name.startswith("bearing/pulley") for name in mechanisms)
-    assert "bearing/front" in mechanisms
+    assert not any(name.endswith("/pulley") for name in mechanisms)
+    assert "outer race/front" in mechanisms
 
 
 def test_belt_family(small) -> None:
-    """The belt's lines stand at multiples of its turn and lag by half the slip."""
+    """The belt's ticks stand at multiples of its turn and lag by half the slip."""
     drive = parse_drive(small)
     family = family_of(drive, "belt main", "damaged belt")
     turn = drive.belts["main"].turn_order
     assert turn is not None
-    assert family.lines[0].order == pytest.approx(turn)
-    assert family.lines[7].order == pytest.approx(8 * turn)
+    assert [line.order for line in family.envelope_lines] == pytest.approx(
+        [k * turn for k in range(1, 9)]
+    )
+    assert not family.tonal_lines
     assert family.depends_on["slip of belt main"] == -0.5
     assert family.depends_on["diameter of crank pulley"] == 1
     assert family.belt == "main"
