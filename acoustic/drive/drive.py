@@ -211,7 +211,10 @@ class BeltGeometry:
 
 @dataclass(frozen=True, slots=True)
 class Engine:
-    """The engine: what it adds to the sound and how fast it may turn."""
+    """The engine: what it adds to the sound and how fast it may turn.
+
+    `motor` is True for an electric motor on a bench, which has no firing to hear a speed by.
+    """
 
     cylinders: int
     strokes: int
@@ -221,6 +224,7 @@ class Engine:
     idle_rpm: tuple[float, float]
     working_rpm: tuple[float, float]
     crank_turns: Literal["clockwise", "anticlockwise"]
+    motor: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,6 +62,7 @@ def build_engine(layout: EngineLayout, faults: Faults) -> Engine:
         idle_rpm=layout.idle_rpm,
         working_rpm=layout.working_rpm,
         crank_turns=layout.crank_turns,
+        motor=layout.motor,
     )
 
 

@@ -37,6 +37,9 @@ class EngineLayout(_Strict):
     idle_rpm: SpeedRange = (600.0, 1100.0)
     working_rpm: SpeedRange = (600.0, 4500.0)
     crank_turns: Literal["clockwise", "anticlockwise"] = "clockwise"
+    motor: bool = Field(
+        False, description="true for an electric motor on a bench: no firing to hear a speed by"
+    )
 
 
 class BearingLayout(_Strict):

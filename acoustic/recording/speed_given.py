@@ -89,6 +89,9 @@ def speed_of(
         margin = tolerance + WANDER
     else:
         return hear_speed(recording, stretches, engine, settings)
+    if engine.motor:
+        # A motor has no firing; what could be followed is the mains and worn bearings.
+        return HeardSpeed(known, float("nan"), known.note)
     low = 60 * float(known.speed_hz.min()) * (1 - margin)
     high = 60 * float(known.speed_hz.max()) * (1 + margin)
     heard = hear_speed(recording, stretches, engine, settings, (low, high))

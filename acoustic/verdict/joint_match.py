@@ -177,7 +177,7 @@ def match_drive(
     healthy : HealthySong or None
         From `learn_healthy` on a recording of the same drive without complaint.
     """
-    sources = _sources(drive, families)
+    sources = _sources(drive, families, heard[0].speed_uncertainty)
     tones = _Heard(Realm.TONES, list(range(len(heard))), _tone_tables(heard, settings))
     envelopes = _Heard(Realm.ENVELOPE, *_envelope_tables(heard, settings))
     combs = [CombEvidence(h.comb) for h in heard]
@@ -323,11 +323,13 @@ def _widened(level: Floats) -> Floats:
     return np.asarray(wide / wide.sum())
 
 
-def _sources(drive: Drive, families: Sequence[ExpectedFamily]) -> _Sources:
+def _sources(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) -> _Sources:
     parts = tuple(dict.fromkeys(f.part for f in families))
     belt_names = list(dict.fromkeys(f.belt for f in families))
     shared = [shared_unknowns(families, name) for name in belt_names]
-    belts = [belt_offset(drive, n, s) for n, s in zip(belt_names, shared, strict=True)]
+    belts = [
+        belt_offset(drive, n, s, speed_sd) for n, s in zip(belt_names, shared, strict=True)
+    ]
     keys: dict[GroupKey, int] = {}
     groups: list[ShaftGroup] = []
     for family in families:
@@ -335,7 +337,7 @@ def _sources(drive: Drive, families: Sequence[ExpectedFamily]) -> _Sources:
         if key not in keys:
             b = belt_names.index(family.belt)
             keys[key] = len(groups)
-            groups.append(shaft_group(drive, key, b, belts[b], shared[b]))
+            groups.append(shaft_group(drive, key, (b, belts[b]), shared[b], speed_sd))
     voices: list[Voice] = []
     part_groups = []
     for k, part in enumerate(parts):
@@ -380,7 +382,7 @@ def _problem(
 def _offset_blur(heard: Sequence[HeardOrders], settings: MatchSettings) -> tuple[float, ...]:
     """Slip changes with speed and load: later recordings' offsets may differ a little."""
     anchor_hz = heard[0].spectrum.mean_speed_hz
-    blurs = [heard[0].speed_uncertainty]
+    blurs = [0.0]
     for other in heard[1:]:
         apart = abs(np.log(other.spectrum.mean_speed_hz / anchor_hz))
         same = apart < settings.same_speed_within

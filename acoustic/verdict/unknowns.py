@@ -87,11 +87,17 @@ def shared_unknowns(families: Iterable[ExpectedFamily], belt: str | None) -> dic
     return {name: c for (name, c), where in seen.items() if len(where) > most or len(keys) == 1}
 
 
-def belt_offset(drive: Drive, belt: str | None, shared: dict[str, float]) -> BeltOffset:
-    """Lattice and prior of what the shafts of a belt share."""
+def belt_offset(
+    drive: Drive, belt: str | None, shared: dict[str, float], speed_sd: float = 0.0
+) -> BeltOffset:
+    """Lattice and prior of what the shafts of a belt share.
+
+    `speed_sd` is the relative sd of the speed of the first recording: an error in it moves
+    all lines alike.
+    """
     if belt is None or not shared:
         return BeltOffset(belt, np.zeros(1), np.ones(1))
-    uniforms, variance = [], 1e-8
+    uniforms, variance = [], 1e-8 + speed_sd**2
     for name, coefficient in shared.items():
         unknown = drive.unknowns[name]
         if unknown.kind in ("slip", "overrun"):
@@ -107,10 +113,17 @@ def belt_offset(drive: Drive, belt: str | None, shared: dict[str, float]) -> Bel
 
 
 def shaft_group(
-    drive: Drive, key: GroupKey, belt_index: int, belt: BeltOffset, shared: dict[str, float]
+    drive: Drive,
+    key: GroupKey,
+    belt_at: tuple[int, BeltOffset],
+    shared: dict[str, float],
+    speed_sd: float = 0.0,
 ) -> ShaftGroup:
     """Lattice of a group's offset and its density given the shared part."""
+    belt_index, belt = belt_at
     variance = _SPEED_ERROR_SD**2 + (_SLIP_WANDER_SD**2 if belt.name else 0.0)
+    if belt.offset.size == 1:
+        variance += speed_sd**2  # no belt carries it for all its shafts
     uniforms: list[tuple[float, float]] = []
     for name, coefficient in key[0]:
         if name in shared:

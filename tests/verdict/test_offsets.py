@@ -22,9 +22,9 @@ def problem(family, drive_with) -> SimpleNamespace:
     shared = shared_unknowns(families[:3], "main")
     belts = [belt_offset(drive, "main", shared), belt_offset(drive, None, {})]
     groups = [
-        shaft_group(drive, group_key(families[0]), 0, belts[0], shared),
-        shaft_group(drive, group_key(families[2]), 0, belts[0], shared),
-        shaft_group(drive, group_key(families[3]), 1, belts[1], {}),
+        shaft_group(drive, group_key(families[0]), (0, belts[0]), shared),
+        shaft_group(drive, group_key(families[2]), (0, belts[0]), shared),
+        shaft_group(drive, group_key(families[3]), (1, belts[1]), {}),
     ]
     return SimpleNamespace(belts=belts, groups=groups, part_groups=[0, 0, 1, 2], part_count=4)
 

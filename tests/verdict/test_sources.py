@@ -113,7 +113,7 @@ def group(pump, drive_with):
     """The pump's shaft: no slip to speak of, pulley known to 0.3 %."""
     drive = drive_with(slip=1e-4, pump=0.003)
     shared = shared_unknowns([pump], "main")
-    return shaft_group(drive, group_key(pump), 0, belt_offset(drive, "main", shared), shared)
+    return shaft_group(drive, group_key(pump), (0, belt_offset(drive, "main", shared)), shared)
 
 
 @pytest.fixture(scope="module")
@@ -161,7 +161,7 @@ def test_hidden_lines_change_nothing(family, drive_with, listening) -> None:
     low = family("pump", [3.1])
     drive = drive_with(slip=1e-4, pump=0.001)
     shared = shared_unknowns([low], "main")
-    group = shaft_group(drive, group_key(low), 0, belt_offset(drive, "main", shared), shared)
+    group = shaft_group(drive, group_key(low), (0, belt_offset(drive, "main", shared)), shared)
     (table,) = voice_tables(_voice(low), group, [listening({})])
     assert np.all(table.steady == 1.0)
     assert table.contested == ()
@@ -197,7 +197,7 @@ def test_only_locked_voices_hear_the_comb(family, drive_with, listening) -> None
         drive = drive_with(slip=1e-6, gear=1e-6)
         shared = shared_unknowns([mesh], belt)
         offset = belt_offset(drive, belt, shared)
-        group = shaft_group(drive, group_key(mesh), 0, offset, shared)
+        group = shaft_group(drive, group_key(mesh), (0, offset), shared)
         (table,) = voice_tables(_voice(mesh), group, [listening({}, comb=comb)])
         factors.append(table.steady[_at(group, 0.0)].max())
     assert factors[0] > 1.5

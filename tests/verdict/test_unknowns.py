@@ -40,7 +40,7 @@ def belt(drive, families):
 
 def _group(drive, families, belt, part):
     key = group_key(next(f for f in families if f.part == part))
-    return shaft_group(drive, key, 0, belt, shared_unknowns(families, "main"))
+    return shaft_group(drive, key, (0, belt), shared_unknowns(families, "main"))
 
 
 def test_families_of_one_shaft_share_their_offset(families) -> None:
@@ -114,7 +114,7 @@ def test_two_belts_in_series_add_up(drive_with, family) -> None:
     families = [first, family("fan", [9.4], own_diameter="second"), behind]
     shared = shared_unknowns(families, "main")
     belt = belt_offset(drive, "main", shared)
-    group = shaft_group(drive, group_key(behind), 0, belt, shared)
+    group = shaft_group(drive, group_key(behind), (0, belt), shared)
     density = belt.prior @ group.given_shared
     mean = float(density @ group.offset)
     sd = np.sqrt(float(density @ (group.offset - mean) ** 2))
