@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LAYOUT, NOTE = "library_bus.toml", "READ_ME_FIRST.txt"
 CLIPS = {"idle.m4a": 810.0, "held_2000_rpm.m4a": 2000.0}
 TEXT, JSON, PICTURE, DRAWING = "answer.txt", "answer.json", "answer.png", "drive.png"
-PLANTED_PART, PLANTED_MECHANISM, PLANTED_LEVEL_DB = "idler", "outer race", 2.0
+PLANTED_PART, PLANTED_MECHANISM, PLANTED_LEVEL_DB = "idler", "inner race", 2.0
 SEED = 20
 CLIP_S = 20.0
 

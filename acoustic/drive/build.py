@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from acoustic.drive.belt_paths import build_belt
 from acoustic.drive.drive import (
@@ -27,6 +28,15 @@ from acoustic.drive.pulleys import rim_diameter_mm
 from acoustic.drive.shafts import LOOSE_COUPLING_RANGE, solve_shafts, uniform_unknown
 from acoustic.errors import DriveError
 from acoustic.tables.knowledge import Knowledge, load_knowledge
+
+_CLUTCH_NAMES = {"one-way": "one-way clutch", "decoupler": "decoupler"}
+# Kind in the tables by how it overruns and whether its pulley drives the belt.
+_CLUTCH_KINDS = {
+    ("one-way", True): "overrunning drive pulley",
+    ("one-way", False): "overrunning pulley",
+    ("decoupler", True): "decoupler pulley",
+    ("decoupler", False): "decoupler pulley",
+}
 
 
 def build_drive(layout: Layout, knowledge: Knowledge | None = None, where: str = "layout") -> Drive:
@@ -177,7 +187,7 @@ def _with_bearings(
 def _following_parts(
     linking: Linking, listed: Mapping[str, Part], belts: Mapping[str, BeltGeometry]
 ) -> Iterator[Part]:
-    """Belts, gear trains, chains and couplings, and what every engine has, as parts."""
+    """Belts, gears, chains, couplings and clutches, and what every engine has, as parts."""
     kinds = linking.knowledge.kinds
     drivers = [kinds[part.kind] for part in listed.values() if part.shaft == CRANKSHAFT]
     replaced = {name for kind in drivers for name in kind.replaces}
@@ -187,8 +197,9 @@ def _following_parts(
     for shaft in linking.layout.shaft:
         if shaft.driven_by.kind in {"gears", "chain", "toothed belt"}:
             yield _toothed_part(linking, shaft)
-        elif shaft.driven_by.kind == "coupling" and "coupling" in linking.knowledge.kinds:
+        elif shaft.driven_by.kind == "coupling":
             yield _coupling_part(linking, shaft)
+    yield from _clutch_parts(linking)
     for belt in belts.values():
         place = linking.places.pulleys[belt.driver]
         size = linking.sizes.get(belt.driver)
@@ -206,6 +217,21 @@ def _coupling_part(linking: Linking, shaft: ShaftLayout) -> Part:
     name = f"coupling to {shaft.name}"
     loose = uniform_unknown(name, "slip", LOOSE_COUPLING_RANGE, "a coupling come loose lags")
     return _part(linking, linking.know(loose), "coupling", shaft.name, {})
+
+
+def _clutch_parts(linking: Linking) -> Iterator[Part]:
+    """One-way clutches and decouplers, of pulleys on a belt and in the drive of a shaft."""
+    for place in linking.places.pulleys.values():
+        way = place.typed.overrunning
+        if way != "no" and place.belt is not None:
+            kind = _CLUTCH_KINDS[way, place.drives]
+            part = _part(linking, f"{place.name} {_CLUTCH_NAMES[way]}", kind, place.rim, {})
+            yield replace(part, pulley=place.name)
+    for shaft in linking.layout.shaft:
+        way = shaft.driven_by.overrunning
+        if way != "no":
+            name = f"{shaft.name} {_CLUTCH_NAMES[way]}"
+            yield _part(linking, name, _CLUTCH_KINDS[way, False], shaft.name, {})
 
 
 def _toothed_part(linking: Linking, shaft: ShaftLayout) -> Part:

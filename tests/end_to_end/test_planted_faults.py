@@ -24,13 +24,13 @@ CLIP_S = 15.0
 SEEDS = range(3)
 FAULTS = {
     "front_four.toml": [
-        ("guide idler", "bearing"),
+        ("guide idler", "outer race"),
         ("tensioner", "outer race"),
         ("steering pump", "pumping"),
         ("water pump", "impeller"),
     ],
     "rear_six.toml": [
-        ("guide idler", "bearing"),
+        ("guide idler", "outer race"),
         ("tensioner", "outer race"),
         ("steering pump", "pumping"),
         ("compressor", "outer race"),
