@@ -4,6 +4,6 @@ For samples, for the trial and for listening. It knows the drive and the recordi
 only and shares nothing with what judges a recording, so the two cannot share a mistake.
 
 Reading order: scene_settings, random_curves, critical_band, crank_speed, true_drive,
-engine_sound, surroundings, probe_point, tones, codec, phone, truth, scene, clip_file,
-truth_table.
+engine_sound, surroundings, probe_point, planted, tones, trains, band_part, knocks, growl,
+cries, band_sounds, codec, phone, truth, scene, clip_file, truth_table.
 """

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+
 import numpy as np
 import scipy.fft as fft
 from numpy.typing import NDArray
@@ -14,6 +16,14 @@ Floats = NDArray[np.float64]
 def draw(rng: np.random.Generator, limits: Range) -> float:
     """Draw one value evenly from a range."""
     return float(rng.uniform(*limits))
+
+
+def beside(rng: np.random.Generator) -> np.random.Generator:
+    """Make a generator of its own out of the state of `rng`, which stays as it is.
+
+    What is drawn from it changes nothing that `rng` draws afterwards.
+    """
+    return np.random.default_rng(copy.deepcopy(rng).integers(2**63, size=4))
 
 
 def slow_curve(

@@ -13,13 +13,15 @@ from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
 from acoustic.recording.recording import Recording
 from acoustic.recording.speed_trace import SpeedTrace
+from acoustic.synthetic.band_sounds import BandSoundMaker, BandSource, choose_band_sources
 from acoustic.synthetic.codec import CONTAINER
 from acoustic.synthetic.crank_speed import CrankTurning, scene_clock, turn_crank
 from acoustic.synthetic.critical_band import BandPower
 from acoustic.synthetic.engine_sound import make_comb, make_combustion_noise, make_ticking
 from acoustic.synthetic.phone import through_phone
+from acoustic.synthetic.planted import find_family
 from acoustic.synthetic.probe_point import transfer_amplitude
-from acoustic.synthetic.random_curves import draw
+from acoustic.synthetic.random_curves import beside, draw
 from acoustic.synthetic.scene_settings import Condition, Phone, SceneSettings
 from acoustic.synthetic.surroundings import make_noise_spectrum
 from acoustic.synthetic.tones import (
@@ -29,10 +31,18 @@ from acoustic.synthetic.tones import (
     choose_families,
     heard_under,
 )
-from acoustic.synthetic.true_drive import TrueDrive, draw_true_drive, shift_slips
-from acoustic.synthetic.truth import RecordingTruth, SceneTruth, true_line
+from acoustic.synthetic.true_drive import (
+    ShaftAngles,
+    TrueDrive,
+    behind_couplings,
+    coupling_unknowns,
+    draw_true_drive,
+    shift_slips,
+)
+from acoustic.synthetic.truth import RecordingTruth, SceneTruth, true_band_sound, true_line
 
 COMPARED_HZ = (50.0, 3000.0)  # where noise and engine levels are compared
+SLOWEST_TOLD = 0.05  # of the highest speed; below it an engine that runs down has stopped
 Spectrum = NDArray[np.complex64]
 
 
@@ -65,19 +75,16 @@ def make_scene(drive: Drive, settings: SceneSettings, rng: np.random.Generator) 
     ----------
     Tone-to-noise ratio in the critical band: ECMA-418-1.
     """
+    aside = beside(rng)
     families = expected_families(drive)
-    true_drive = draw_true_drive(drive, families, rng)
+    loose = [f.part for f in settings.faults if f.part in find_family(families, f).depends_on]
+    true_drive = draw_true_drive(drive, families, rng, loose=loose)
+    families = behind_couplings(families, drive, loose)
     sounding = choose_families(families, settings, rng)
+    sources = choose_band_sources(families, drive, settings, aside)
+    cast = _Cast(drive, settings, true_drive, sounding, sources)
     made = [
-        _make_recording(
-            drive,
-            settings,
-            condition,
-            true_drive,
-            heard_under(condition, sounding),
-            rng,
-            first=index == 0,
-        )
+        _make_recording(cast, condition, rng, aside, first=index == 0)
         for index, condition in enumerate(settings.conditions)
     ]
     heard = heard_under(Condition(), sounding)
@@ -86,31 +93,56 @@ def make_scene(drive: Drive, settings: SceneSettings, rng: np.random.Generator) 
     return Scene(drive, tuple(recording for recording, _ in made), truth)
 
 
+@dataclass(frozen=True, slots=True)
+class _Cast:
+    """What the recordings of a scene have in common."""
+
+    drive: Drive
+    settings: SceneSettings
+    true_drive: TrueDrive
+    sounding: tuple[SoundingFamily, ...]
+    sources: tuple[BandSource, ...]
+
+    def unknowns_of(
+        self, condition: Condition, rng: np.random.Generator, *, first: bool
+    ) -> dict[str, float]:
+        """True unknowns of one recording; where all is sound no coupling lags."""
+        values = dict(self.true_drive.unknowns)
+        if not first:
+            values = shift_slips(self.drive, self.true_drive, self.settings.slip_shift, rng)
+        tight = coupling_unknowns(self.drive) if condition.healthy else ()
+        return values | dict.fromkeys(tight, 0.0)
+
+
 def _make_recording(
-    drive: Drive,
-    settings: SceneSettings,
+    cast: _Cast,
     condition: Condition,
-    true_drive: TrueDrive,
-    sounding: tuple[SoundingFamily, ...],
     rng: np.random.Generator,
+    aside: np.random.Generator,
     *,
     first: bool,
 ) -> tuple[Recording, RecordingTruth]:
-    """Make one recording: engine and noise, then the lines over it, then the phone."""
+    """Make one recording: engine and noise, the lines over it, what lies in bands, the phone."""
+    drive, settings = cast.drive, cast.settings
     clock = scene_clock(condition.duration_s, settings.sample_rate_hz)
     crank = turn_crank(condition, drive.engine, clock, settings.engine.turn_fluctuation, rng)
     noise_db = draw(rng, settings.surroundings.noise_db)
     spectrum = _engine_and_noise(drive, crank, settings, noise_db, rng)
     base = BandPower(spectrum, clock.full_samples, clock.rate_hz)
-    values = (
-        dict(true_drive.unknowns)
-        if first
-        else shift_slips(drive, true_drive, settings.slip_shift, rng)
-    )
-    maker = ToneMaker(drive, crank, settings, condition, rng)
-    tones = maker.make(sounding, true_drive, values, base, first=first)
+    values = cast.unknowns_of(condition, rng, first=first)
+    lags = {name: values[name] for name in coupling_unknowns(drive) if values[name] > 0}
+    angles = ShaftAngles(drive, crank, settings.slip_wander, rng, lags)
+    maker = ToneMaker(drive, crank, settings, condition, angles, rng)
+    sounding = heard_under(condition, cast.sounding)
+    tones = maker.make(sounding, cast.true_drive, values, base, first=first)
     _add_tones(spectrum, tones, crank)
-    spectrum *= transfer_amplitude(clock, settings.surroundings, rng)
+    way = transfer_amplitude(clock, settings.surroundings, rng)
+    spectrum *= way
+    bands = BandSoundMaker(
+        drive, crank, settings, condition, angles, cast.true_drive, values, way, aside, first
+    ).make(cast.sources, spectrum)
+    for sound in bands:
+        spectrum += sound.spectrum
     samples = through_phone(spectrum, clock, settings.phone, rng)
     truth = RecordingTruth(
         condition=condition,
@@ -118,6 +150,7 @@ def _make_recording(
         unknowns=values,
         lines=tuple(true_line(line, drive) for line in tones.lines),
         noise_db=noise_db,
+        in_band=tuple(true_band_sound(sound, crank.mean_speed_hz) for sound in bands),
     )
     return _as_recording(samples, settings, condition), truth
 
@@ -129,17 +162,26 @@ def _engine_and_noise(
     noise_db: float,
     rng: np.random.Generator,
 ) -> Spectrum:
-    """Transform of everything but the accessories' lines, at the full rate."""
+    """Transform of everything but the accessories' lines, at the full rate.
+
+    The engine's level is that while it is on.
+    """
     clock, engine = crank.clock, settings.engine
+    running = crank.running_gain()
     low = make_comb(drive, crank, engine, rng)
     combustion = np.float32(10.0 ** (draw(rng, engine.combustion_db) / 20.0))
     low += combustion * make_combustion_noise(drive, crank, rng)
     ticking = np.float32(10.0 ** (draw(rng, engine.ticking_db) / 20.0))
-    spectrum: Spectrum = fft.rfft(ticking * make_ticking(drive, crank, rng))
+    ticks = ticking * make_ticking(drive, crank, rng)
+    if crank.stands_s is not None:
+        low *= running
+        ticks.reshape(-1, clock.factor)[:] *= running[:, np.newaxis]
+    spectrum: Spectrum = fft.rfft(ticks)
     _add_coarse(spectrum, low, clock.factor)
     noise = make_noise_spectrum(clock, settings.surroundings, rng)
     engine_power = BandPower(spectrum, clock.full_samples, clock.rate_hz).between(*COMPARED_HZ)
     noise_power = BandPower(noise, clock.full_samples, clock.rate_hz).between(*COMPARED_HZ)
+    engine_power /= float(np.mean(running**2))
     wanted = engine_power * 10.0 ** (noise_db / 10.0)
     spectrum += noise * np.float32(math.sqrt(wanted / noise_power))
     return spectrum
@@ -152,17 +194,22 @@ def _add_coarse(spectrum: Spectrum, coarse: NDArray[np.float32], factor: int) ->
 
 
 def _add_tones(spectrum: Spectrum, tones: MadeTones, crank: CrankTurning) -> None:
+    running = crank.running_gain()
     if tones.lines:
-        _add_coarse(spectrum, tones.coarse, crank.clock.factor)
+        _add_coarse(spectrum, tones.coarse * running, crank.clock.factor)
     if tones.full is not None:
-        spectrum += fft.rfft(tones.full)
+        spectrum += fft.rfft(tones.full * np.repeat(running, crank.clock.factor))
 
 
 def _true_speed(crank: CrankTurning) -> SpeedTrace:
-    """Speed as it was made, on its own 0.01 s grid; nothing is smoothed away."""
+    """Speed as it was made, on its own 0.01 s grid; nothing is smoothed away.
+
+    Of an engine that is switched off, the speed as long as it turns.
+    """
+    turns = crank.control_speed_hz > SLOWEST_TOLD * crank.control_speed_hz.max()
     return SpeedTrace(
-        time_s=crank.control_time_s,
-        speed_hz=crank.control_speed_hz,
+        time_s=crank.control_time_s[turns],
+        speed_hz=crank.control_speed_hz[turns],
         source="given",
         uncertainty=0.0,
         note="true speed of a made scene",

@@ -70,15 +70,26 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class PlantedFault:
-    """A mechanism at work in one part.
+    """A mechanism at work in one part, and what it is heard by.
 
-    `level_db` is the tone-to-noise ratio that the family's strongest line is aimed at;
-    each line then scatters about its own relative level. [dB]
+    Attributes
+    ----------
+    part, mechanism : str
+    level_db : float
+        Of tones: the tone-to-noise ratio that the family's strongest line is aimed at;
+        each line then scatters about its own relative level. Of all else: power over that
+        of everything else in the band it lies in, over the whole recording. [dB]
+    shows_as : str
+        ``"tones"``, ``"envelope"`` (knocks, growl or short cries in step with a shaft) or
+        ``"noise"`` (a noise without lines); more closely ``"impacts"``, ``"roughness"``,
+        ``"bursts"`` or the id of a noise. Left empty it is tones where the mechanism has
+        any, else its envelope, else its noise.
     """
 
     part: str
     mechanism: str
     level_db: float
+    shows_as: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +241,10 @@ class SceneSettings:
         Sd of single lines about their expected relative level. [dB]
     level_shift_db : float
         Sd of a whole family's level from one recording to the next. [dB]
+    ball_slip : float
+        Sd of the spacing of a rolling bearing's knocks, relative; it adds up from knock to
+        knock. About 1 % is usual: J. Antoni and R. B. Randall, J. Vib. Acoust. 125 (2003)
+        (from memory). [-]
     """
 
     conditions: tuple[Condition, ...] = (Condition(),)
@@ -243,6 +258,7 @@ class SceneSettings:
     slip_shift: float = 0.002
     level_scatter_db: float = 5.0
     level_shift_db: float = 3.0
+    ball_slip: float = 0.01
 
     def __post_init__(self) -> None:
         if not self.conditions:

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from scipy import special
 
 from acoustic.drive.drive import Drive, ExpectedFamily, ExpectedLine
-from acoustic.errors import SettingsError
 from acoustic.synthetic.crank_speed import CONTROL_RATE_HZ, CrankTurning
 from acoustic.synthetic.critical_band import BandPower, critical_edges_hz
+from acoustic.synthetic.planted import TONES, find_family, shown_by
 from acoustic.synthetic.probe_point import point_level_db
 from acoustic.synthetic.random_curves import Floats, draw, slow_curve
 from acoustic.synthetic.scene_settings import Condition, HealthySong, SceneSettings
@@ -71,25 +71,15 @@ def choose_families(
     Raises
     ------
     SettingsError
-        A planted fault names a part or mechanism the drive does not have, or one that
-        does not show in tones.
+        A planted fault names a part or mechanism the drive does not have, or a way to show
+        that the mechanism does not have.
     """
-    by_name = {(family.part, family.mechanism): family for family in families}
     sounding = []
     for fault in settings.faults:
-        family = by_name.get((fault.part, fault.mechanism))
-        if family is None:
-            known = ", ".join(sorted(f"{part}: {name}" for part, name in by_name))
-            raise SettingsError(
-                f"The drive has no part {fault.part!r} with mechanism {fault.mechanism!r}. "
-                f"It has {known}."
-            )
-        if not family.tonal_lines:
-            raise SettingsError(
-                f"{fault.part}: {fault.mechanism} shows in no tones; only mechanisms "
-                "that show in tones can be planted."
-            )
-        sounding.append(_sound(family, family.tonal_lines, "fault", fault.level_db, settings, rng))
+        family = find_family(families, fault)
+        if TONES in shown_by(fault, family):
+            lines = family.tonal_lines
+            sounding.append(_sound(family, lines, "fault", fault.level_db, settings, rng))
     if settings.song is not None:
         sounding += _sing(families, settings.song, settings, rng)
     return tuple(sounding)
@@ -98,16 +88,18 @@ def choose_families(
 def heard_under(
     condition: Condition, sounding: tuple[SoundingFamily, ...]
 ) -> tuple[SoundingFamily, ...]:
-    """Keep what sounds under a condition: a mechanism sounds as faulty or as healthy, not both."""
-    faulty = {
-        (source.family.part, source.family.mechanism)
-        for source in sounding
-        if source.role == "fault" and not condition.healthy
-    }
+    """Keep what sounds under a condition: a mechanism sounds as faulty or as healthy, not both.
+
+    A loose coupling sounds by what the parts on its shaft sing, so these do not sing beside.
+    """
+    faults = [s.family for s in sounding if s.role == "fault" and not condition.healthy]
+    faulty = {(family.part, family.mechanism) for family in faults}
+    sung = {family.shaft for family in faults if family.part in family.depends_on}
     return tuple(
         source
         for source in sounding
         if (source.role == "fault") == ((source.family.part, source.family.mechanism) in faulty)
+        and not (source.role == "song" and source.family.shaft in sung)
     )
 
 
@@ -178,6 +170,7 @@ class ToneMaker:
         crank: CrankTurning,
         settings: SceneSettings,
         condition: Condition,
+        angles: ShaftAngles,
         rng: np.random.Generator,
     ) -> None:
         self._drive = drive
@@ -185,7 +178,7 @@ class ToneMaker:
         self._settings = settings
         self._condition = condition
         self._rng = rng
-        self._angles = ShaftAngles(drive, crank, settings.slip_wander, rng)
+        self._angles = angles
 
     def make(
         self,
@@ -202,7 +195,7 @@ class ToneMaker:
         above: list[tuple[SoundingLine, Floats, NDArray[np.float32]]] = []
         made: list[SoundingLine] = []
         for source in sounding:
-            angle, gain = self._angles.of(source.family), self._wobble()
+            angle, gain = self._angles.of(source.family), slow_gain(self._crank, self._rng)
             for line in self._set_levels(source, true_drive, values, base, first=first):
                 made.append(line)
                 if line.frequency_hz < HIGHEST_SHARE * clock.coarse_rate_hz:
@@ -258,16 +251,6 @@ class ToneMaker:
         phase *= np.float32(self._amplitude(line))
         return phase
 
-    def _wobble(self) -> NDArray[np.float32]:
-        """Slow gain of a family, of mean square 1."""
-        crank = self._crank
-        curve = slow_curve(self._rng, crank.control_time_s.size, CONTROL_RATE_HZ, 0.4)
-        gain = 10.0 ** (LEVEL_WOBBLE_DB * curve / 20.0)
-        gain /= np.sqrt(np.mean(gain**2))
-        clock = crank.clock
-        time = np.arange(clock.coarse_samples) / clock.coarse_rate_hz + crank.control_time_s[0]
-        return np.asarray(np.interp(time, crank.control_time_s, gain), dtype=np.float32)
-
     def _full_rate(
         self, above: list[tuple[SoundingLine, Floats, NDArray[np.float32]]]
     ) -> NDArray[np.float32] | None:
@@ -283,6 +266,16 @@ class ToneMaker:
                 gain, clock.factor
             )
         return total
+
+
+def slow_gain(crank: CrankTurning, rng: np.random.Generator) -> NDArray[np.float32]:
+    """Draw the slow gain of one source, of mean square 1. Shape (coarse_samples,)."""
+    curve = slow_curve(rng, crank.control_time_s.size, CONTROL_RATE_HZ, 0.4)
+    gain = 10.0 ** (LEVEL_WOBBLE_DB * curve / 20.0)
+    gain /= np.sqrt(np.mean(gain**2))
+    clock = crank.clock
+    time = np.arange(clock.coarse_samples) / clock.coarse_rate_hz + crank.control_time_s[0]
+    return np.asarray(np.interp(time, crank.control_time_s, gain), dtype=np.float32)
 
 
 def _with_neighbours(lines: list[SoundingLine]) -> tuple[SoundingLine, ...]:

@@ -1,6 +1,7 @@
 """The truth about a made recording: every line, the speed, the slips, what is faulty.
 
-Values are measured on the made components, before the phone.
+Values are measured on the made components, before the phone. Levels in band are those at
+the place the phone is held at, with the way there.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from dataclasses import dataclass
 
 from acoustic.drive.drive import Drive
 from acoustic.recording.speed_trace import SpeedTrace
+from acoustic.synthetic.band_sounds import SoundingBand
 from acoustic.synthetic.scene_settings import Condition, PlantedFault
 from acoustic.synthetic.tones import Role, SoundingLine
 
@@ -71,6 +73,38 @@ class TrueLine:
 
 
 @dataclass(frozen=True, slots=True)
+class TrueBandSound:
+    """One planted sound that lies in bands: knocks, growl, cries or a noise without lines.
+
+    Attributes
+    ----------
+    part, mechanism, label : str
+    shows_as : str
+        ``"impacts"``, ``"roughness"`` or ``"bursts"``, lines of the envelope; or the id of
+        a noise.
+    level_db : float
+        Power over that of everything else in its bands; of a rattle after switching off,
+        from where the engine stands still. [dB]
+    bands_hz : tuple of (float, float)
+    order, nominal_order : float or None
+        True mean order of its events in this recording, and the one the layout gives
+        without slip; None for a noise without lines.
+    rate_hz : float or None
+        Events a second at the recording's mean speed. [Hz]
+    """
+
+    part: str
+    mechanism: str
+    label: str
+    shows_as: str
+    level_db: float
+    bands_hz: tuple[tuple[float, float], ...]
+    order: float | None
+    nominal_order: float | None
+    rate_hz: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class RecordingTruth:
     """The truth about one recording of a scene.
 
@@ -82,6 +116,8 @@ class RecordingTruth:
         True values of the shared unknowns in this recording; slips are means. [-]
     noise_db : float
         Noise against the engine from 50 to 3000 Hz. [dB]
+    in_band : tuple of TrueBandSound
+        What is planted that is not heard by tones.
     """
 
     condition: Condition
@@ -89,6 +125,7 @@ class RecordingTruth:
     unknowns: Mapping[str, float]
     lines: tuple[TrueLine, ...]
     noise_db: float
+    in_band: tuple[TrueBandSound, ...] = ()
 
     def detectable(self, part: str | None = None) -> tuple[TrueLine, ...]:
         """Lines of planted faults (of one part, if named) that could be found."""
@@ -122,7 +159,7 @@ class SceneTruth:
 
     @property
     def detectable(self) -> bool:
-        """Whether any planted line could be found in any of the recordings."""
+        """Whether any planted tone could be found in any of the recordings."""
         return any(truth.detectable() for truth in self.recordings)
 
 
@@ -146,6 +183,22 @@ def true_line(sounding: SoundingLine, drive: Drive) -> TrueLine:
         comb_distance_order=distance,
         on_comb=from_comb <= MAIN_LOBE_BINS / turns,
         above_phone_limit=sounding.frequency_hz > PHONE_LIMIT_HZ,
+    )
+
+
+def true_band_sound(sound: SoundingBand, mean_speed_hz: float) -> TrueBandSound:
+    """State the truth about one sound in bands of a recording."""
+    source = sound.source
+    return TrueBandSound(
+        part=source.family.part,
+        mechanism=source.family.mechanism,
+        label=source.shows_as if source.train is None else source.train.label,
+        shows_as=source.shows_as,
+        level_db=sound.level_db,
+        bands_hz=sound.bands,
+        order=sound.order,
+        nominal_order=source.nominal_order,
+        rate_hz=None if sound.order is None else sound.order * mean_speed_hz,
     )
 
 
