@@ -182,6 +182,7 @@ def listen(
         recording, stretches, speed.trace, drive.engine, highest_hz, settings.envelope
     )
     orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope)
+    unheard = replace(unheard, envelope=envelope)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders)
 
 

@@ -112,6 +112,9 @@ class Mechanism:
         With `hand_check_minutes`, and the `caution` to show beside it.
     noise : tuple of NoiseRow
         Noises it makes that are not lines.
+    race : bool
+        True where it is one race or the balls of a bearing, which sound alike enough that
+        the bearing is named before the race.
     lags : bool
         True if it shows in the place of other lines: those that whatever turns with its
         shaft makes, healthy or not, sit low (a loose coupling).
@@ -138,6 +141,7 @@ class Mechanism:
     lags: bool = False
     applies: Applies = "always"
     comes_when: tuple[Text, ...] = ()
+    race: bool = False
     special_tool: str = ""
     change_together: str = ""
     harms: str = ""

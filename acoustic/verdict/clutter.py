@@ -40,6 +40,9 @@ _FAMILY_RATIOS = (
     (1, 4, 0.05),
 )
 _SIDE_LINE_SHARE = 0.2
+_LONG_CYCLES = (3, 4)
+_LONG_CYCLE_SHARE = 0.1
+_LONG_CYCLE_TOP = 12.0
 _PERSISTENCE = 0.4
 _PERSISTENCE_SD = 0.004
 _HOT_RATIO = 2.5
@@ -107,7 +110,22 @@ def stray_rate(
     for stray in strays:
         for centre in _again_at(stray.ln_order, stray.mean_speed_hz, table):
             _add_bump(rates, table, centre, _PERSISTENCE_SD, _PERSISTENCE * stray.probability)
-    return rates + _companions(table, hot, before)
+    return rates + _companions(table, hot, before) + _long_cycles(table)
+
+
+def _long_cycles(table: LineTable) -> Floats:
+    """Rate of lines at thirds and quarters of an order.
+
+    An idle that hunts from cycle to cycle, an auxiliary geared to the engine, or a speed
+    heard at a wrong multiple make them; a belt-driven part lies there only by chance.
+    """
+    rates = np.zeros(table.ln_order.size)
+    top = min(_LONG_CYCLE_TOP, float(np.exp(table.ln_order[-1])))
+    for parts in _LONG_CYCLES:
+        for number in range(1, int(top * parts)):
+            if number % parts and (2 * number) % parts:
+                _add_bump(rates, table, float(np.log(number / parts)), 1e-3, _LONG_CYCLE_SHARE)
+    return rates
 
 
 def _again_at(ln_order: float, mean_speed_hz: float, table: LineTable) -> tuple[float, float]:

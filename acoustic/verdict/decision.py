@@ -19,7 +19,7 @@ from acoustic.tables.knowledge import Knowledge
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
-from acoustic.verdict.suspects import Heard, Suspect, UnexplainedTone, VerdictName
+from acoustic.verdict.suspects import Heard, LineEvidence, Suspect, UnexplainedTone, VerdictName
 from acoustic.verdict.wording import (
     LIKELY,
     POSSIBLE,
@@ -27,9 +27,16 @@ from acoustic.verdict.wording import (
     evidence_for,
     families_near,
     hertz,
+    noise_sentences,
     probability_number,
     stray_remark,
 )
+
+_RACE_SHARE = 0.9
+_RACE_EXCESS_DB = 20.0
+_NOISE_NAT = 1.0
+_NOISE_SHARE = 0.2
+"""From this share in a noise a part's evidence names it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,10 +121,10 @@ def _suspect(
     knowledge: Knowledge,
 ) -> Suspect:
     name = answer.parts[part]
-    spectra = {n: h.spectrum for n, h in heard.items() if h.spectrum is not None}
     sounding = loudest_voice(answer, part)
-    lines = voice_lines(answer, sounding, spectra) if sounding is not None and source > 0.02 else ()
-    mechanism, check, caution = _mechanism_words(part, name, drive, answer, knowledge)
+    lines = voice_lines(answer, sounding, heard) if sounding is not None and source > 0.02 else ()
+    mechanism, check, caution = _mechanism_words(part, drive, answer, lines, knowledge)
+    noises = _noises_of(part, heard, answer, knowledge) if source > 0.02 else ()
     others = tuple(answer.parts[k] for k in group.parts if k != part)
     in_group = part in group.parts and len(group.parts) > 1
     return Suspect(
@@ -126,7 +133,7 @@ def _suspect(
         mechanisms=_mechanism_shares(answer, part),
         probability=float(answer.result.faulty[part]),
         source_probability=source,
-        evidence=evidence_for(lines, len(heard)),
+        evidence=(*noises, *evidence_for(lines, len(heard))),
         against=evidence_against(lines, len(heard)),
         not_separable_from=others if in_group else (),
         group_reason=group.reason if in_group else "",
@@ -146,9 +153,14 @@ def _mechanism_shares(answer: JointAnswer, part: int) -> tuple[tuple[str, float]
 
 
 def _mechanism_words(
-    part: int, name: str, drive: Drive, answer: JointAnswer, knowledge: Knowledge
+    part: int,
+    drive: Drive,
+    answer: JointAnswer,
+    lines: Sequence[LineEvidence],
+    knowledge: Knowledge,
 ) -> tuple[str, str, str]:
     """Likeliest mechanism with its hand check and caution."""
+    name = answer.parts[part]
     best = best_voice(answer, part)
     family = answer.voices[best].family if best is not None else None
     if family is None:
@@ -158,7 +170,36 @@ def _mechanism_words(
         row = knowledge.mechanism(kind, family.mechanism)
     except KeyError:
         return family.title, "", ""
-    return family.title, row.hand_check, row.caution
+    title = family.title
+    if row.race and not _race_is_sure(best, answer, lines):
+        place = title.partition(" (")[2]
+        title = "worn bearing, race not certain" + (f" ({place}" if place else "")
+    return title, row.hand_check, row.caution
+
+
+def _race_is_sure(best: int | None, answer: JointAnswer, lines: Sequence[LineEvidence]) -> bool:
+    """Whether one race may be named: it fits far better, and its lines are loud.
+
+    Ball damage shows race lines too, and wrong lines come near 20 dB.
+    """
+    share = float(answer.result.voice_shares[best]) if best is not None else 0.0
+    loud = [e for e in lines if e.state == "heard" and (e.excess_db or 0.0) >= _RACE_EXCESS_DB]
+    return share >= _RACE_SHARE and len(loud) >= 2
+
+
+def _noises_of(
+    part: int, heard: Mapping[int, Heard], answer: JointAnswer, knowledge: Knowledge
+) -> tuple[str, ...]:
+    """Sentences on the noises that the part has the best claim on."""
+    each = list(heard.items())
+    found = []
+    for n, noise in enumerate(answer.noises):
+        number, one = each[noise.recording]
+        finding = next(f for f in one.noises if f.noise == noise.noise)
+        if finding.ln_ratio > _NOISE_NAT and answer.noise_shares[part, n] > _NOISE_SHARE:
+            found.append((number, finding))
+    titles = {row.id: row.title for row in knowledge.noises.values()}
+    return noise_sentences(found, titles, len(heard))
 
 
 def _unexplained(

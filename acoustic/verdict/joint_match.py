@@ -327,9 +327,7 @@ def _sources(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) 
     parts = tuple(dict.fromkeys(f.part for f in families))
     belt_names = list(dict.fromkeys(f.belt for f in families))
     shared = [shared_unknowns(families, name) for name in belt_names]
-    belts = [
-        belt_offset(drive, n, s, speed_sd) for n, s in zip(belt_names, shared, strict=True)
-    ]
+    belts = [belt_offset(drive, n, s, speed_sd) for n, s in zip(belt_names, shared, strict=True)]
     keys: dict[GroupKey, int] = {}
     groups: list[ShaftGroup] = []
     for family in families:

@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.drive.drive import ExpectedLine
-from acoustic.evidence.findings import OrderBand, OrderSpectrum
+from acoustic.evidence.findings import OrderBand
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_likelihood import (
     FAMILY_LEVELS_DB,
     LATTICE_STEP,
     LEVEL_STEP_DB,
     VOICE_LEVELS_DB,
+    LineTable,
 )
 from acoustic.verdict.sources import Voice
-from acoustic.verdict.suspects import LineEvidence
+from acoustic.verdict.suspects import Heard, LineEvidence
 
 Floats = NDArray[np.float64]
 
 _HEARD_NAT = 1.0
 """A line counts as heard from a likelihood ratio of e upwards."""
+_TRIED_DB = -6.0
+_SWING_DB = 0.0
+"""Level at which envelope lines are looked up: 15 dB above the floor."""
 
 
 def best_voice(answer: JointAnswer, part: int) -> int | None:
@@ -40,8 +46,24 @@ def loudest_voice(answer: JointAnswer, part: int) -> int | None:
     return fault
 
 
+@dataclass(frozen=True, slots=True)
+class _View:
+    """One realm of one recording as the lines of a voice are looked up in it."""
+
+    number: int
+    recording: int
+    table: LineTable
+    price: Floats
+    carriers: tuple[tuple[tuple[float, float] | None, Sequence[OrderBand]], ...]
+
+    def claim(self, place: NDArray[np.intp] | int, level_db: float, carrier: int) -> Floats:
+        """(likelihood ratio - price) / price of a line of this level."""
+        row = carrier * FAMILY_LEVELS_DB.size + _row(level_db)
+        return np.asarray((self.table.ratio[row, place] - 1.0) / self.price[place])
+
+
 def voice_lines(
-    answer: JointAnswer, voice_index: int, spectra: Mapping[int, OrderSpectrum]
+    answer: JointAnswer, voice_index: int, heard: Mapping[int, Heard]
 ) -> tuple[LineEvidence, ...]:
     """Every line of a voice in every recording (by its number), in rising order.
 
@@ -49,18 +71,41 @@ def voice_lines(
     that at the level the match found likeliest.
     """
     voice = answer.voices[voice_index]
-    level_db = _level_db(answer, voice_index)
-    rows = []
-    for r, (number, spectrum) in enumerate(spectra.items()):
-        offset = _offset(answer, voice, r)
-        for line in sorted(voice.lines, key=lambda item: item.order):
+    rows: list[LineEvidence] = []
+    tone_db = _level_db(answer, voice_index)
+    for view in _views(answer, heard):
+        swings = view.carriers[0][0] is not None
+        lines = voice.envelope_lines if swings else voice.lines
+        if not lines:
+            continue
+        level_db = _SWING_DB if swings else tone_db
+        offset, carrier = _offset(answer, voice, view, lines)
+        for line in sorted(lines, key=lambda item: item.order):
             order = line.order * float(np.exp(offset))
-            rows.append(_evidence(answer, (r, number), spectrum, line, order, level_db))
+            rows.append(_evidence(view, carrier, line, order, level_db))
     return tuple(rows)
 
 
-def _offset(answer: JointAnswer, voice: Voice, recording: int) -> float:
-    """Likeliest offset of the voice's lines in one recording.
+def _views(answer: JointAnswer, heard: Mapping[int, Heard]) -> list[_View]:
+    """Tones of every recording, then the envelopes."""
+    views = []
+    each = list(heard.items())
+    for r, (number, one) in enumerate(each):
+        if one.spectrum is not None:
+            carriers = ((None, one.spectrum.bands),)
+            views.append(_View(number, r, answer.tables[r], answer.prices[r], carriers))
+    for match in answer.envelope:
+        number, one = each[match.recording]
+        if one.envelope is not None:
+            bands = tuple(((c.low_hz, c.high_hz), c.bands) for c in one.envelope.carriers)
+            views.append(_View(number, match.recording, match.table, match.price, bands))
+    return views
+
+
+def _offset(
+    answer: JointAnswer, voice: Voice, view: _View, lines: Sequence[ExpectedLine]
+) -> tuple[float, int]:
+    """Likeliest offset of the voice's lines in one recording, and the band they swing in.
 
     About the shaft's own offset, within twice what the bearing's geometry and, from the
     second recording on, a change of slip allow: where its lines agree best.
@@ -69,20 +114,19 @@ def _offset(answer: JointAnswer, voice: Voice, recording: int) -> float:
     lattice = answer.groups[home].offset
     posterior = answer.result.offset_posteriors[voice.part]
     centre = float(lattice[int(np.argmax(posterior))]) if voice.group == home else 0.0
-    reach = 2 * float(np.hypot(voice.own_tolerance, answer.offset_blur[recording]))
-    if reach < LATTICE_STEP:
-        return centre
-    tries = np.arange(centre - reach, centre + reach, LATTICE_STEP)
-    scores = [_agreement(answer, voice, float(d), recording) for d in tries]
-    return float(tries[int(np.argmax(scores))])
-
-
-def _agreement(answer: JointAnswer, voice: Voice, offset: float, recording: int) -> float:
-    table, price = answer.tables[recording], answer.prices[recording]
-    places = table.place_of(np.log([line.order for line in voice.lines]) + offset)
-    claim = (table.ratio[_row(-6.0), places] - 1.0) / price[places]
-    chances = np.array([line.probability for line in voice.lines])
-    return float(np.sum(np.log(np.maximum(0.02, 1.0 + chances * claim))))
+    reach = 2 * float(np.hypot(voice.own_tolerance, answer.offset_blur[view.recording]))
+    tries = np.arange(centre - reach, centre + reach + 0.5 * LATTICE_STEP, LATTICE_STEP)
+    orders = np.log([line.order for line in lines])
+    chances = np.array([line.probability for line in lines])[:, None]
+    places = view.table.place_of(orders[:, None] + tries[None, :])
+    best = (-np.inf, centre, 0)
+    for carrier in range(len(view.carriers)):
+        claims = view.claim(places, _TRIED_DB, carrier)
+        scores = np.log(np.maximum(0.02, 1.0 + chances * claims)).sum(axis=0)
+        top = int(np.argmax(scores))
+        if scores[top] > best[0]:
+            best = (float(scores[top]), float(tries[top]), carrier)
+    return best[1], best[2]
 
 
 def _level_db(answer: JointAnswer, voice_index: int) -> float:
@@ -96,44 +140,41 @@ def _row(level_db: float) -> int:
 
 
 def _evidence(
-    answer: JointAnswer,
-    counted: tuple[int, int],
-    spectrum: OrderSpectrum,
-    line: ExpectedLine,
-    order: float,
-    level_db: float,
+    view: _View, carrier: int, line: ExpectedLine, order: float, level_db: float
 ) -> LineEvidence:
-    label = line.label
-    r, recording = counted
-    table, price = answer.tables[r], answer.prices[r]
-    frequency_hz = order * table.mean_speed_hz
-    place = int(table.place_of(np.log(order)))
-    if not table.visible[place]:
-        return LineEvidence(recording, label, order, None, frequency_hz, None, "hidden", 0.0)
-    row = _row(level_db + line.relative_level_db)
-    claim = line.probability * (table.ratio[row, place] - 1.0) / price[place]
-    support = float(np.log(max(0.02, 1.0 + claim)))
-    heard_order, excess_db = _peak_near(spectrum, order)
-    if support < _HEARD_NAT:
-        return LineEvidence(
-            recording, label, order, None, frequency_hz, excess_db, "missing", support
-        )
+    swings_hz, bands = view.carriers[carrier]
+    place = int(view.table.place_of(np.log(order)))
+    peak_order, excess_db = _peak_near(bands, order)
+    support = 0.0
+    state: Literal["heard", "missing", "hidden"] = "hidden"
+    if view.table.visible[place] and excess_db is not None:
+        claim = float(view.claim(place, level_db + line.relative_level_db, carrier))
+        support = float(np.log(max(0.02, 1.0 + line.probability * claim)))
+        state = "missing" if support < _HEARD_NAT else "heard"
     return LineEvidence(
-        recording, label, order, heard_order, frequency_hz, excess_db, "heard", support
+        recording=view.number,
+        label=line.label,
+        order=order,
+        heard_order=peak_order if state == "heard" else None,
+        frequency_hz=order * view.table.mean_speed_hz,
+        excess_db=None if state == "hidden" else excess_db,
+        state=state,
+        support=support,
+        swings_hz=swings_hz,
     )
 
 
-def band_at(spectrum: OrderSpectrum, order: float) -> OrderBand | None:
+def band_at(bands: Sequence[OrderBand], order: float) -> OrderBand | None:
     """The band that holds an order, or None outside all of them."""
-    for band in spectrum.bands:
+    for band in bands:
         if band.orders[0] <= order <= band.orders[-1]:
             return band
     return None
 
 
-def _peak_near(spectrum: OrderSpectrum, order: float) -> tuple[float | None, float | None]:
+def _peak_near(bands: Sequence[OrderBand], order: float) -> tuple[float | None, float | None]:
     """Highest visible bin within two bins of an order: its order and excess. [dB]"""
-    band = band_at(spectrum, order)
+    band = band_at(bands, order)
     if band is None:
         return None, None
     near = np.flatnonzero((np.abs(band.orders - order) <= 2.0 / band.revolutions) & band.visible)

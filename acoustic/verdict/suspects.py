@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from acoustic.evidence.findings import OrderSpectrum, Tone
+from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum, Tone
 from acoustic.recording.recording import QualityRemark, Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
 
@@ -20,6 +20,8 @@ class LineEvidence:
     `state` is ``"heard"``, ``"missing"`` (should have been heard) or ``"hidden"``
     (under the engine's lines, under 60 Hz or above the codec's cut-off).
     `support` is the natural logarithm of the likelihood ratio it adds. [nat]
+    `swings_hz` is the band of the sound whose loudness swings at that order; None for a
+    line of the sound itself. [Hz]
     """
 
     recording: int
@@ -30,6 +32,7 @@ class LineEvidence:
     excess_db: float | None
     state: Literal["heard", "missing", "hidden"]
     support: float
+    swings_hz: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +86,9 @@ class UnexplainedTone:
 class Heard:
     """Everything drawn from one recording, kept for the report.
 
-    `speed_reason` says what the speed rests on or why it is not known; `spectrum` is None
-    for a recording that took no part in the match.
+    `speed_reason` says what the speed rests on or why it is not known; `spectrum` and
+    `envelope` are None for a recording that took no part in the match. `noises` holds a
+    finding for every noise that was listened for.
     """
 
     recording: Recording
@@ -94,6 +98,8 @@ class Heard:
     spectrum: OrderSpectrum | None
     tones: tuple[Tone, ...]
     speed_reason: str = ""
+    envelope: EnvelopeSpectrum | None = None
+    noises: tuple[NoiseFinding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from acoustic.drive.drive import ExpectedFamily
-from acoustic.evidence.findings import Tone
+from acoustic.evidence.findings import NoiseFinding, Tone
 from acoustic.verdict.suspects import LineEvidence
 
 LIKELY = 0.8
@@ -43,6 +43,15 @@ def hertz(frequency_hz: float) -> str:
     return f"{frequency_hz:.1f} Hz" if frequency_hz < 1000 else f"{frequency_hz:.0f} Hz"
 
 
+def times(rate_hz: float) -> str:
+    """Write how often something comes.
+
+    >>> times(107.62)
+    '107.6 times a second'
+    """
+    return f"{rate_hz:.1f} times a second"
+
+
 def evidence_for(lines: Sequence[LineEvidence], recordings: int) -> tuple[str, ...]:
     """Say which of a suspect's lines were heard, strongest first."""
     heard = sorted((e for e in lines if e.state == "heard"), key=lambda e: -e.support)
@@ -51,9 +60,12 @@ def evidence_for(lines: Sequence[LineEvidence], recordings: int) -> tuple[str, .
         where = f" in recording {e.recording + 1}" if recordings > 1 else ""
         excess = f", {e.excess_db:.0f} dB above the floor" if e.excess_db is not None else ""
         order = e.heard_order if e.heard_order is not None else e.order
+        what = f"a line at {hertz(e.frequency_hz)}"
+        if e.swings_hz is not None:
+            low, high = e.swings_hz
+            what = f"the sound from {low:.0f} to {high:.0f} Hz swells {times(e.frequency_hz)}"
         sentences.append(
-            f"{e.label}: a line at {hertz(e.frequency_hz)}{where} "
-            f"(order {order:.3f}, expected {e.order:.3f}){excess}"
+            f"{e.label}: {what}{where} (order {order:.3f}, expected {e.order:.3f}){excess}"
         )
     if len(heard) > _MOST_SENTENCES:
         sentences.append(f"and {len(heard) - _MOST_SENTENCES} more of its lines")
@@ -68,7 +80,10 @@ def evidence_against(lines: Sequence[LineEvidence], recordings: int) -> tuple[st
     sentences = []
     for e in missing[:_MOST_SENTENCES]:
         where = f" in recording {e.recording + 1}" if recordings > 1 else ""
-        sentences.append(f"{e.label}: nothing at {hertz(e.frequency_hz)}{where}")
+        what = f"nothing at {hertz(e.frequency_hz)}"
+        if e.swings_hz is not None:
+            what = f"no swelling {times(e.frequency_hz)}"
+        sentences.append(f"{e.label}: {what}{where}")
     if len(missing) > _MOST_SENTENCES:
         sentences.append(f"and {len(missing) - _MOST_SENTENCES} more lines not there")
     hidden = sum(e.state == "hidden" for e in lines)
@@ -77,6 +92,18 @@ def evidence_against(lines: Sequence[LineEvidence], recordings: int) -> tuple[st
             f"{hidden} of {len(lines)} lines could not be heard here "
             "(under the engine's own, below the phone's range or above the codec's)"
         )
+    return tuple(sentences)
+
+
+def noise_sentences(
+    findings: Sequence[tuple[int, NoiseFinding]], titles: Mapping[str, str], recordings: int
+) -> tuple[str, ...]:
+    """Say which noises without lines were heard, clearest first."""
+    sentences = []
+    for number, one in sorted(findings, key=lambda pair: -pair[1].ln_ratio):
+        where = f" in recording {number + 1}" if recordings > 1 else ""
+        words = f": {one.words}" if one.words else ""
+        sentences.append(f"{titles.get(one.noise, one.noise)}{where}{words}")
     return tuple(sentences)
 
 
