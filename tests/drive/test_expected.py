@@ -174,3 +174,82 @@ def test_lines_at_one_place_count_once() -> None:
     family = family_of(drive, "alternator", "winding or rectifier")
     at_36 = [line for line in family.lines if line.order == pytest.approx(36)]
     assert [line.label for line in at_36] == ["rectifier ripple"]
+
+
+COUPLED = """
+name = "coupled"
+engine = { cylinders = 4 }
+shaft = [{ name = "rear shaft", driven_by = { kind = "coupling" } }]
+component = [{ name = "pump", kind = "vane pump", on = "rear shaft", vanes = 9, bearings = [] }]
+"""
+
+
+def test_a_loose_coupling_lags() -> None:
+    """The nine vanes (two pulses each) of the pump it drives, 0.4 to 10 % low."""
+    drive = parse_drive(COUPLED)
+    family = family_of(drive, "coupling to rear shaft", "loose coupling")
+    assert [line.order for line in family.tonal_lines] == [18, 36, 54, 72, 90]
+    assert not any(line.natural for line in family.lines)
+    assert not family.locked
+    assert dict(family.depends_on) == {"coupling to rear shaft": -1.0}
+    lag = drive.unknowns["coupling to rear shaft"]
+    assert (lag.low, lag.high) == (0.004, 0.10)
+
+
+def test_a_torn_rubber_does_not_lag() -> None:
+    """It knocks once a turn of the shaft and stays locked to the crankshaft."""
+    family = family_of(parse_drive(COUPLED), "coupling to rear shaft", "worn rubber")
+    assert [line.order for line in family.envelope_lines] == [1, 2, 3]
+    assert family.locked
+    assert not family.depends_on
+    assert not family.tonal_lines
+
+
+def test_a_coupling_to_something_silent() -> None:
+    """Without lines to sit low a loose coupling is left its rattle."""
+    text = COUPLED.replace("vane pump", "idler").replace("vanes = 9, ", "")
+    family = family_of(parse_drive(text), "coupling to rear shaft", "loose coupling")
+    assert family.lines == ()
+    assert family.noises
+
+
+def test_only_what_has_a_pulley_can_be_out_of_line(small) -> None:
+    """The idler has a pulley; a pump on a coupled shaft has none."""
+    on_belt = {
+        f.part for f in expected_families(parse_drive(small)) if f.row_id == "pulley out of line"
+    }
+    assert on_belt == {"alternator", "idler"}
+    coupled = {f.mechanism for f in expected_families(parse_drive(COUPLED)) if f.part == "pump"}
+    assert "pulley out of line" not in coupled
+    assert "loose on its shaft" in coupled
+
+
+def test_a_bearing_the_layout_does_not_give(small) -> None:
+    """Left out, it can only be rough; given or said to be none, the row does not apply."""
+    given = 'bearings = [{ designation = "6203" }]\n'
+    for typed, rough in (("", True), ("bearings = []\n", False), (given, False)):
+        families = expected_families(parse_drive(small.replace(given, typed)))
+        idler = {f.mechanism: f for f in families if f.part == "idler"}
+        assert ("worn bearing" in idler) is rough
+        assert ("outer race" in idler) is (typed == given)
+    own = family_of(parse_drive(small.replace(given, "")), "idler", "worn bearing")
+    assert [line.order for line in own.envelope_lines] == pytest.approx(
+        [k * 154 / 72.4 for k in (1, 2, 3)]
+    )
+
+
+def test_lines_of_sound_and_envelope_at_one_place_are_both_kept(small) -> None:
+    """A race strikes at the order at which it may also whine."""
+    family = family_of(parse_drive(small), "idler", "outer race")
+    assert family.tonal_lines[1].order == pytest.approx(
+        next(x.order for x in family.envelope_lines if x.label == "outer race strikes")
+    )
+
+
+def test_strikes_are_likelier_than_tones(small) -> None:
+    """Real bearings seldom give pure tones (common practice, no source)."""
+    for mechanism, label in (("outer race", "outer race"), ("inner race", "inner race")):
+        family = family_of(parse_drive(small), "idler", mechanism)
+        tone = next(x for x in family.tonal_lines if x.label == label)
+        strike = next(x for x in family.envelope_lines if x.label == f"{label} strikes")
+        assert strike.probability > tone.probability

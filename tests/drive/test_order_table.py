@@ -74,3 +74,45 @@ def test_every_sample_has_a_whole_table(sample) -> None:
         assert row.source
     for belt in table.belts:
         assert belt.turn_hz is not None
+
+
+def test_lines_of_the_envelope_are_marked_and_pass_the_phone(small) -> None:
+    """A beat of 28 Hz at idle is carried by a high sound, so no phone takes it away."""
+    rows = find_order_rows(parse_drive(small), rpm=800)
+    knock = next(r for r in rows if (r.part, r.label) == ("idler", "knock once a turn"))
+    tone = next(r for r in rows if (r.part, r.label) == ("idler", "shaft speed"))
+    assert knock.order == tone.order
+    assert (knock.shows_as, tone.shows_as) == ("impacts", "tones")
+    assert any("60 Hz" in text for text in tone.hidden_by)
+    assert not any("60 Hz" in text for text in knock.hidden_by)
+
+
+def test_lines_hide_only_lines_of_their_own_realm(sample_drive) -> None:
+    """A tone is hidden by tones, a line of the envelope by lines of the envelope."""
+    drive = sample_drive("front_four.toml")
+    labels = {
+        (row.part, row.label): row.shows_as == "tones" for row in find_order_rows(drive, rpm=2000)
+    }
+    seen = 0
+    for row in find_order_rows(drive, rpm=2000):
+        for text in row.hidden_by:
+            part, _, rest = text.partition(": ")
+            label = rest.rpartition(" (")[0]
+            if (part, label) in labels:
+                seen += 1
+                assert labels[part, label] is (row.shows_as == "tones"), (row, text)
+    assert seen > 20
+
+
+def test_race_lines_near_a_multiple_of_their_shaft_say_so(sample_drive) -> None:
+    """Both fall near it; a rough bearing's own turn is no such neighbour."""
+    rows = [
+        row for row in find_order_rows(sample_drive("bearing_bench.toml")) if row.part == "motor"
+    ]
+    ball = next(
+        r for r in rows if r.label == "ball strikes (twice the ball spin)" and "fan" in r.mechanism
+    )
+    assert any("4 times its own shaft" in text for text in ball.hidden_by)
+    rough = [r for r in rows if r.label == "roughness once a turn"]
+    assert rough
+    assert not any("its own shaft" in text for r in rough for text in r.hidden_by)

@@ -155,6 +155,96 @@ def test_faults_name_table_row_and_key(old, new, said) -> None:
         parse_knowledge(BUTTER_CHURN.replace(old, new, 1), where="own.toml")
 
 
+HAY_BLOWER = """
+[[noise]]
+id = "straw in the duct"
+title = "straw brushing the duct"
+elsewhere = 0.1
+advice = "Stop the blower and look."
+source = "invented for this test"
+[[kind]]
+id = "hay blower"
+title = "hay blower"
+source = "invented for this test"
+  [[kind.mechanism]]
+  id = "clogged"
+  title = "rotor clogged with straw"
+  sounds_like = ["growl", "hiss"]
+  comes_when = ["load"]
+  prior_weight = 1.0
+  hand_check = "Stop and look."
+  hand_check_minutes = 1
+  caution = "Stop it first."
+  repair = "Clear the straw."
+  source = "invented for this test"
+    [[kind.mechanism.line]]
+    formula = "1"
+    label = "brushing once a turn"
+    shows_as = "roughness"
+    harmonics = [1, 2]
+    probability = [0.7, 0.4]
+    relative_level_db = [0, -4]
+    [[kind.mechanism.noise]]
+    noise = "straw in the duct"
+    probability = 0.6
+"""
+BARN = """
+name = "barn"
+engine = { cylinders = 2 }
+shaft = [{ name = "blower shaft", driven_by = { kind = "gears", teeth = [40, 25] } }]
+component = [{ name = "blower", kind = "hay blower", on = "blower shaft", bearings = [] }]
+"""
+
+
+def test_a_new_kind_may_swell_and_hiss() -> None:
+    """Envelope lines and noises of a TOML text become families too, without code."""
+    drive = build_drive(parse_layout(BARN), parse_knowledge(HAY_BLOWER))
+    family = next(f for f in expected_families(drive) if f.mechanism == "clogged")
+    assert [line.order for line in family.envelope_lines] == pytest.approx([1.6, 3.2])
+    assert family.tonal_lines == ()
+    assert [(made.noise, made.probability) for made in family.noises] == [
+        ("straw in the duct", 0.6)
+    ]
+    assert drive.knowledge.noises["straw in the duct"].elsewhere == 0.1
+
+
+def test_a_mechanism_that_only_hisses() -> None:
+    """A family without any line is there for its noise."""
+    text = HAY_BLOWER[: HAY_BLOWER.index("    [[kind.mechanism.line]]")]
+    text += HAY_BLOWER[HAY_BLOWER.index("    [[kind.mechanism.noise]]") :]
+    drive = build_drive(parse_layout(BARN), parse_knowledge(text))
+    family = next(f for f in expected_families(drive) if f.mechanism == "clogged")
+    assert family.lines == ()
+    assert family.noises
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('noise = "straw in the duct"', 'noise = "straw"', r"noise: unknown name 'straw'"),
+        ('shows_as = "roughness"', 'shows_as = "smell"', r"shows_as: .*'tones'"),
+        (
+            "elsewhere = 0.1",
+            "elsewhere = 1.0",
+            r"noise 'straw in the duct', elsewhere: .*less than 1",
+        ),
+    ],
+)
+def test_faults_of_noises(old, new, said) -> None:
+    """Unknown noises and ways of showing are told with their row."""
+    assert old in HAY_BLOWER
+    with pytest.raises(TableError, match=said):
+        parse_knowledge(HAY_BLOWER.replace(old, new, 1))
+
+
+def test_a_mechanism_nobody_could_hear() -> None:
+    """Neither line nor noise nor lines of others sitting low: refused."""
+    text = HAY_BLOWER[: HAY_BLOWER.index("    [[kind.mechanism.line]]")]
+    with pytest.raises(TableError, match="neither line nor noise"):
+        parse_knowledge(text)
+    parse_knowledge(text.replace("prior_weight", "lags = true\n  prior_weight"))
+
+
 def test_all_faults_of_a_table_at_once() -> None:
     """Two wrong formulas are two lines of one message."""
     text = BUTTER_CHURN + BUTTER_CHURN.replace("butter churn", "second churn")
