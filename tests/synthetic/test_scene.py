@@ -152,3 +152,37 @@ def test_reference_is_the_same_drive_without_the_fault(drive: Drive, plain: Scen
         assert all(now.unknowns[name] == before.unknowns[name] for name in diameters)
     assert louder
     assert np.mean(louder) == pytest.approx(15.0, abs=1.0)
+
+
+def test_after_switching_off_only_the_surroundings_are_left(
+    drive: Drive, plain: SceneSettings
+) -> None:
+    """Switched off 4 s before the end, the firing line at 30 Hz and the whine are gone.
+
+    The true speed is told as long as it turns; lines are placed by the running speed.
+    """
+    settings = replace(
+        plain,
+        conditions=(Condition(rpm=900, duration_s=10, wander=0.0, switch_off_s=4.0),),
+        surroundings=Surroundings(noise_db=(-20.0, -20.0), humps=(0, 0), transfer_db=0.0),
+        faults=(PlantedFault("pump", "pumping", 10.0),),
+    )
+    scene = make_scene(drive, settings, np.random.default_rng(7))
+    truth, samples = scene.truth.recordings[0], scene.recordings[0].samples
+    line = max(truth.lines, key=lambda line: line.tone_to_noise_db)
+    assert line.frequency_hz == pytest.approx(15.0 * line.order, rel=1e-3)
+    assert 6.5 < truth.speed.time_s[-1] < 7.5
+    pieces = [samples[3 * 48000 : 5 * 48000], samples[-2 * 48000 :]]
+    frequency = np.fft.rfftfreq(2 * 48000, 1 / 48000)
+    running, over = (np.abs(np.fft.rfft(piece * np.hanning(piece.size))) ** 2 for piece in pieces)
+    for hz in (30.0, line.frequency_hz):
+        near = np.abs(frequency - hz) < 1.0
+        assert over[near].max() < 1e-2 * running[near].max()
+    assert over.sum() > 0.0
+
+
+@pytest.mark.parametrize("switch_off_s", [0.0, 3.0, 5.0])
+def test_switching_off_too_early_is_refused(switch_off_s: float) -> None:
+    """The engine must run for a while first; the message says how long."""
+    with pytest.raises(SettingsError, match=r"let it run for 0.5 s"):
+        Condition(duration_s=3.0, switch_off_s=switch_off_s)
