@@ -314,6 +314,8 @@ class ExpectedFamily:
         Share of this mechanism among the part's mechanisms (sums to 1 per part).
     noises : tuple of ExpectedNoise
         What it makes beside lines.
+    lags : bool
+        True if its tones are those of other parts, sitting low (a loose coupling).
     source : str
         Where the order formula comes from.
     """
@@ -330,6 +332,7 @@ class ExpectedFamily:
     prior_weight: float
     source: str
     noises: tuple[ExpectedNoise, ...] = ()
+    lags: bool = False
 
     @property
     def row_id(self) -> str:

@@ -142,6 +142,7 @@ def _family(
         prior_weight=row.prior_weight,
         source=row.source,
         noises=tuple(ExpectedNoise(made.noise, made.probability) for made in row.noise),
+        lags=row.lags,
     )
 
 

@@ -38,12 +38,15 @@ class PlacedLine:
 
 
 def strong_lines(families: Iterable[ExpectedFamily]) -> list[PlacedLine]:
-    """Lines likely enough to hide others, by order."""
+    """Lines likely enough to hide others, by order.
+
+    Those of a lagging family are left out: they are the lines of other parts again.
+    """
     strong = (
         PlacedLine(line.order, family.part, line.label, line.in_envelope)
         for family in families
         for line in family.lines
-        if line.probability >= _LIKELY
+        if line.probability >= _LIKELY and not family.lags
     )
     return sorted(strong, key=lambda placed: placed.order)
 
@@ -67,11 +70,15 @@ def find_hiding(
 ) -> Iterator[str]:
     """Yield everything that may hide a line, each as a short phrase.
 
+    Nothing for a line that lags: it lies below its nominal order, nobody knows how far.
+
     Parameters
     ----------
     others : sequence of PlacedLine
         From `strong_lines`, in order.
     """
+    if family.lags:
+        return
     low = [
         rpm
         for rpm, hz in zip(speeds, order_hz(line.order, speeds), strict=True)

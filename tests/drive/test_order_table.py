@@ -116,3 +116,14 @@ def test_race_lines_near_a_multiple_of_their_shaft_say_so(sample_drive) -> None:
     rough = [r for r in rows if r.label == "roughness once a turn"]
     assert rough
     assert not any("its own shaft" in text for r in rough for text in r.hidden_by)
+
+
+def test_a_lagging_line_hides_nothing_and_is_not_hidden(sample_drive) -> None:
+    """A loose coupling's lines are the alternator's again, 0.4 to 10 % low."""
+    rows = find_order_rows(sample_drive("rear_six.toml"), rpm=2000)
+    own = [row for row in rows if row.part == "coupling to alternator shaft"]
+    lagging = [row for row in own if row.mechanism.startswith("loose coupling")]
+    assert lagging
+    assert all(row.low_percent < -9 and not row.hidden_by for row in lagging)
+    tones = [row for row in rows if row.shows_as == "tones"]
+    assert not any("coupling to" in text for row in tones for text in row.hidden_by)
