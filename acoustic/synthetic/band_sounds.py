@@ -50,8 +50,7 @@ class BandSource:
     train : Train or None
         Events it is made of; None for a noise without lines.
     voice : Knocking, Growling, Crying or None
-    swells : bool
-        Whether the train swells with the turn of its ring.
+        How the events sound; None for a noise without lines.
     seed : int
         Of what a noise is like.
     """
