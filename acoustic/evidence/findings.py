@@ -115,10 +115,15 @@ class EnvelopeBand:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EnvelopeSpectrum:
-    """What beats, knocks or swells, and how often per turn, in several bands of the sound."""
+    """What beats, knocks or swells, and how often per turn, in several bands of the sound.
+
+    The last of `carriers` is the mean swing of all bands together; `order_step` is the
+    spacing of the engine's own lines.
+    """
 
     carriers: tuple[EnvelopeBand, ...]
     mean_speed_hz: float
+    order_step: float
 
 
 @dataclass(frozen=True, slots=True)

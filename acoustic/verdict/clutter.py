@@ -21,9 +21,6 @@ Floats = NDArray[np.float64]
 
 WEAK_RATE = 0.2
 """Weak strays per e-fold of order; the match hardly depends on it from 0 to 1."""
-FIRST_RATE = 0.3
-"""Unexplained tones per e-fold before a recording has shown its own rate."""
-_CROWD_WIDTH = 0.3
 _CROWD_PRIOR = 0.5
 # Numerator, denominator, share of strangers' tones that have a companion there
 # (judgement, held against ordinary engines recorded with a phone).
@@ -41,7 +38,7 @@ _FAMILY_RATIOS = (
 )
 _SIDE_LINE_SHARE = 0.2
 _LONG_CYCLES = (3, 4)
-_LONG_CYCLE_SHARE = 0.1
+_LONG_CYCLE_SHARE = 0.3
 _LONG_CYCLE_TOP = 12.0
 _PERSISTENCE = 0.4
 _PERSISTENCE_SD = 0.004
@@ -104,13 +101,21 @@ def stray_rate(
     before : sequence of (LineTable, hot tones)
         Earlier recordings of the same drive.
     """
-    rates = np.full(table.ln_order.size, FIRST_RATE)
+    rates = np.full(table.ln_order.size, table.strangers.first_rate)
     if stray_probability is not None:
         rates = _crowding(table, hot, stray_probability)
     for stray in strays:
         for centre in _again_at(stray.ln_order, stray.mean_speed_hz, table):
             _add_bump(rates, table, centre, _PERSISTENCE_SD, _PERSISTENCE * stray.probability)
-    return rates + _companions(table, hot, before) + _long_cycles(table)
+    return rates + _companions(table, hot, before) + _long_cycles(table) + _near_comb(table)
+
+
+def _near_comb(table: LineTable) -> Floats:
+    """Rate of side lines close to the engine's own."""
+    habits = table.strangers
+    order = np.exp(table.ln_order)
+    away = order - habits.comb_step * np.round(order / habits.comb_step)
+    return np.asarray(habits.near_comb_rate * np.exp(-((away / habits.near_comb_order) ** 2)))
 
 
 def _long_cycles(table: LineTable) -> Floats:
@@ -182,14 +187,15 @@ def _place_sd(window: int) -> float:
 
 def _crowding(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> Floats:
     """Local density of strangers' tones over the local share of visible places."""
-    sd = _CROWD_WIDTH / LATTICE_STEP
+    sd = table.strangers.crowd_width / LATTICE_STEP
     tones = np.zeros(table.ln_order.size)
     for tone, p in zip(hot, probability, strict=True):
         tones[tone.place] += p * tone.certainty
     coarse = max(1, int(sd / 10))
     dense = _coarse_smooth(tones, sd, coarse) / LATTICE_STEP
     seen = _coarse_smooth(table.visible.astype(np.float64), sd, coarse)
-    return np.asarray((FIRST_RATE * _CROWD_PRIOR + dense) / (_CROWD_PRIOR + seen), dtype=np.float64)
+    first = table.strangers.first_rate * _CROWD_PRIOR
+    return np.asarray((first + dense) / (_CROWD_PRIOR + seen), dtype=np.float64)
 
 
 def _coarse_smooth(values: Floats, sd: float, coarse: int) -> Floats:
@@ -219,7 +225,7 @@ def stranger_weights(
     for r, (table, tones, rate) in enumerate(zip(tables, hot, rates, strict=True)):
         if not tones:
             continue
-        weight = 1.0 + family_links(tones, rate).sum(axis=1)
+        weight = 1.0 + family_links(tones, rate, table.strangers.comb_step).sum(axis=1)
         x = np.array([tone.ln_order for tone in tones])
         here = rate[[tone.place for tone in tones]]
         for earlier, others in zip(tables[:r], hot[:r], strict=True):
@@ -232,7 +238,7 @@ def stranger_weights(
     return np.concatenate(weights) if weights else np.empty(0)
 
 
-def family_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
+def family_links(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0) -> Floats:
     """How much likelier a tone is a companion of another one than a tone of its own.
 
     Tones come in families: harmonics of one shaft, or side lines at one spacing about
@@ -257,7 +263,7 @@ def family_links(hot: Sequence[HotTone], rates: Floats) -> Floats:
         away = (ratio - np.log(numerator / denominator)) / sd
         density += share * np.exp(-0.5 * away**2) / (sd * np.sqrt(2 * np.pi))
     order = np.exp(x)
-    side = np.abs(order - np.round(order))
+    side = np.abs(order - comb_step * np.round(order / comb_step))
     away = (side[:, None] - side[None, :]) / (sd * order[:, None])
     density += _SIDE_LINE_SHARE * np.exp(-0.5 * away**2) / (sd * np.sqrt(2 * np.pi))
     strength = np.array([tone.strength for tone in hot])
@@ -323,7 +329,9 @@ def hot_tones(table: LineTable) -> tuple[HotTone, ...]:
             continue
         half = int(table.half_window[place])
         first, last = max(0, place - half), min(stray.size - 1, place + half)
-        strength = FIRST_RATE * LATTICE_STEP * float(np.sum(stray[first : last + 1] - 1.0))
+        strength = (
+            table.strangers.first_rate * LATTICE_STEP * float(np.sum(stray[first : last + 1] - 1.0))
+        )
         taken[first : last + 1] = True
         tones.append(HotTone(int(place), first, last, float(table.ln_order[place]), strength))
     return tuple(sorted(tones, key=lambda tone: tone.place))

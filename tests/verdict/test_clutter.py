@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 
 from acoustic.verdict.clutter import (
-    FIRST_RATE,
     WEAK_RATE,
     HotTone,
     StrayTone,
@@ -17,7 +16,13 @@ from acoustic.verdict.clutter import (
     stranger_weights,
     stray_rate,
 )
-from acoustic.verdict.line_likelihood import LATTICE_STEP, VOICE_LEVELS_DB, LineTable, line_table
+from acoustic.verdict.line_likelihood import (
+    LATTICE_STEP,
+    VOICE_LEVELS_DB,
+    LineTable,
+    Strangers,
+    line_table,
+)
 
 LINES = {17.3: -6.0, 23.26: -3.0, 61.27: -8.0}
 
@@ -67,7 +72,7 @@ def test_price_equals_the_sum_place_by_place() -> None:
 
 def test_shrinking_windows_are_summed_to_a_tenth(table) -> None:
     """On a real table one width serves its neighbourhood: right within 15 % everywhere."""
-    rates = np.full(table.ln_order.size, FIRST_RATE)
+    rates = np.full(table.ln_order.size, Strangers().first_rate)
     ours, by_hand = clutter(table, rates), _price_by_hand(table, rates)
     # Where a window just reaches a tone or just does not, a step more or less is a jump.
     share = np.mean(np.abs(ours / by_hand - 1.0) < 0.15)
@@ -76,7 +81,7 @@ def test_shrinking_windows_are_summed_to_a_tenth(table) -> None:
 
 def test_a_place_without_a_tone_costs_nothing_and_one_with_a_tone_much(table) -> None:
     """Price near 1 in noise, well above at a tone: somebody else may make it."""
-    price = clutter(table, np.full(table.ln_order.size, FIRST_RATE))
+    price = clutter(table, np.full(table.ln_order.size, Strangers().first_rate))
     assert price[table.place_of(np.log(30.27))] == pytest.approx(1.0, abs=0.05)
     assert price[table.place_of(np.log(17.3))] > 10.0
 
@@ -130,7 +135,7 @@ def _tone(order: float, strength: float, table: LineTable) -> HotTone:
 
 def test_a_harmonic_is_paid_for_once(table) -> None:
     """2 x 11.63 and 11.63 are one family: the weaker gains weight, the stronger none."""
-    rates = np.full(table.ln_order.size, FIRST_RATE)
+    rates = np.full(table.ln_order.size, Strangers().first_rate)
     links = family_links([_tone(11.63, 50.0, table), _tone(23.26, 5.0, table)], rates)
     assert links[1, 0] > 5.0
     assert links[0, 1] == 0.0
@@ -139,14 +144,14 @@ def test_a_harmonic_is_paid_for_once(table) -> None:
 
 def test_unrelated_tones_are_not_linked(table) -> None:
     """11.63 and 17.91 stand in no simple ratio and at no common side spacing."""
-    rates = np.full(table.ln_order.size, FIRST_RATE)
+    rates = np.full(table.ln_order.size, Strangers().first_rate)
     links = family_links([_tone(11.63, 50.0, table), _tone(17.91, 5.0, table)], rates)
     assert links.max() < 0.3
 
 
 def test_a_lone_tone_weighs_one(table) -> None:
     """Nobody to be the companion of."""
-    rates = np.full(table.ln_order.size, FIRST_RATE)
+    rates = np.full(table.ln_order.size, Strangers().first_rate)
     weights = stranger_weights([table], [[_tone(11.63, 5.0, table)]], [rates])
     assert weights.tolist() == [1.0]
     assert stranger_weights([table], [[]], [rates]).size == 0
@@ -159,7 +164,7 @@ def test_a_lone_tone_weighs_one(table) -> None:
 def test_a_strangers_tone_comes_again(table, spectrum_of, settings, order, gains) -> None:
     """At twice the speed a tone is expected at its order, or at its frequency (half the order)."""
     faster = line_table(spectrum_of({}, 27.0), settings.likelihood)
-    rates = [np.full(t.ln_order.size, FIRST_RATE) for t in (table, faster)]
+    rates = [np.full(t.ln_order.size, Strangers().first_rate) for t in (table, faster)]
     hot = [[_tone(23.26, 50.0, table)], [_tone(order, 50.0, faster)]]
     first, second = stranger_weights([table, faster], hot, rates)
     assert first == 1.0

@@ -7,9 +7,9 @@ import pytest
 
 from acoustic.drive.drive import ExpectedNoise
 from acoustic.evidence.comb import CombLevels
-from acoustic.verdict.clutter import FIRST_RATE, clutter, hot_tones
+from acoustic.verdict.clutter import clutter, hot_tones
 from acoustic.verdict.comb_evidence import CombEvidence
-from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, line_table
+from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, Strangers, line_table
 from acoustic.verdict.sources import (
     HeardNoise,
     Listening,
@@ -122,7 +122,7 @@ def listening(spectrum_of, settings, silent_comb):
 
     def make(lines, speed_hz=13.5, seed=1, comb=silent_comb, first=0) -> Listening:
         table = line_table(spectrum_of(lines, speed_hz, seed), settings.likelihood)
-        price = clutter(table, np.full(table.ln_order.size, FIRST_RATE))
+        price = clutter(table, np.full(table.ln_order.size, Strangers().first_rate))
         hot = hot_tones(table)
         return Listening(Realm.TONES, 0, table, price, hot, first, CombEvidence(comb), 0.0)
 
