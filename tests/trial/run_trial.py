@@ -2,6 +2,8 @@
 
     python tests/trial/run_trial.py                    reported scenes, silent and singing
     python tests/trial/run_trial.py --tuning           the scenes used for choosing settings
+    python tests/trial/run_trial.py --reference        singing parts, without and with a
+                                                       recording of the healthy drive
     python tests/trial/run_trial.py --picture FILE     reliability picture as well
 
 Scenes for tuning and scenes reported stand on different layouts (see scenes.py). The
@@ -35,16 +37,20 @@ from acoustic.evidence.tones import claimed
 from acoustic.screening import Clip, ScreenSettings, listen
 from acoustic.synthetic.truth import TrueLine
 from acoustic.verdict.groups import leading_group
-from acoustic.verdict.joint_match import HeardOrders, match_drive
+from acoustic.verdict.joint_match import HeardOrders, learn_healthy, match_drive
 
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """Which scene: small enough to send to another process."""
+    """Which scene: small enough to send to another process.
+
+    With `reference` its last recording is of the same drive before the fault came.
+    """
 
     layout_seed: int
     number: int
     singing: bool
+    reference: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,15 +65,17 @@ class TrialEvidence:
 
 
 @cache
-def cases_of(layout_seed: int, singing: bool, count: int) -> tuple[TrialCase, ...]:
+def cases_of(
+    layout_seed: int, singing: bool, count: int, reference: bool = False
+) -> tuple[TrialCase, ...]:
     """All scenes of a layout."""
-    return tuple(trial_scenes([layout_seed], count, singing=singing))
+    return tuple(trial_scenes([layout_seed], count, singing=singing, reference=reference))
 
 
 def case_of(recipe: Recipe) -> TrialCase:
     """The scene of a recipe."""
     count = 10 * (recipe.number // 10 + 1)
-    return cases_of(recipe.layout_seed, recipe.singing, count)[recipe.number]
+    return cases_of(recipe.layout_seed, recipe.singing, count, recipe.reference)[recipe.number]
 
 
 def hear_case(recipe: Recipe) -> TrialEvidence:
@@ -97,14 +105,24 @@ def _false_tones(tones: Iterable[Tone], lines: Sequence[TrueLine]) -> int:
     return count
 
 
-def judge(evidence: TrialEvidence, recordings: int, settings: ScreenSettings) -> CaseScore:
-    """Match one scene on its first `recordings` recordings and score it."""
+def judge(
+    evidence: TrialEvidence, recordings: int, settings: ScreenSettings, with_reference: bool = False
+) -> CaseScore:
+    """Match one scene on its first `recordings` recordings and score it.
+
+    With `with_reference` its last recording, of the healthy drive, is learnt from first;
+    where the speed was not heard in that one, the scene is judged without.
+    """
     case = case_of(evidence.recipe)
     families = expected_families(case.drive)
     heard = [o for o in evidence.orders[:recordings] if o is not None]
     if not heard:
         return score_case(case, evidence.lines[:recordings], None, None)
-    answer = match_drive(case.drive, families, heard, settings.match)
+    healthy = None
+    before = evidence.orders[-1]
+    if with_reference and before is not None:
+        healthy = learn_healthy(case.drive, families, [before], settings.match)
+    answer = match_drive(case.drive, families, heard, settings.match, healthy)
     group = leading_group(case.drive, families, answer)
     return score_case(case, evidence.lines[:recordings], answer, group)
 
@@ -139,6 +157,29 @@ def judge_both(evidence: TrialEvidence) -> tuple[CaseScore, CaseScore]:
     return judge(evidence, 1, settings), judge(evidence, 2, settings)
 
 
+def judge_against_reference(
+    evidence: TrialEvidence,
+) -> tuple[tuple[CaseScore, CaseScore], tuple[CaseScore, CaseScore]]:
+    """Judge one scene as `judge_both` does, without and with its reference."""
+    settings = ScreenSettings()
+    known = judge(evidence, 1, settings, True), judge(evidence, 2, settings, True)
+    return judge_both(evidence), known
+
+
+def run_with_reference(
+    layouts: Sequence[int], per_layout: int, kept: Path | None
+) -> dict[str, dict[int, Scored]]:
+    """Scores of the same singing scenes without and with a recording of the healthy drive."""
+    cases = [Recipe(seed, n, True, True) for seed in layouts for n in range(per_layout)]
+    evidence = evidence_of(cases, kept)
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        judged = list(pool.map(judge_against_reference, evidence, chunksize=4))
+    return {
+        name: {n: Scored([both[kind][n - 1] for both in judged], evidence) for n in (1, 2)}
+        for kind, name in enumerate(("alone", "referred"))
+    }
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the trial and print its tables."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
@@ -146,16 +187,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--per-layout", type=int, default=8)
     parser.add_argument("--layouts", type=int, default=0, help="only the first so many")
     parser.add_argument("--cache", type=Path, help="folder to keep what was heard in")
+    parser.add_argument("--reference", action="store_true")
     parser.add_argument("--picture", type=Path)
     options = parser.parse_args(argv)
     layouts = TUNING_LAYOUTS if options.tuning else REPORTED_LAYOUTS
     layouts = layouts[: options.layouts] if options.layouts else layouts
+    names = ["reference"] if options.reference else ["silent", "singing"]
     everything = {}
-    for singing in (False, True):
-        name = "singing" if singing else "silent"
+    for name in names:
         stem = f"{'tuning' if options.tuning else 'reported'}_{name}_{options.per_layout}"
         kept = options.cache / f"{stem}_{len(layouts)}.pickle" if options.cache else None
-        everything[name] = run(layouts, options.per_layout, singing, kept)
+        if options.reference:
+            everything = run_with_reference(layouts, options.per_layout, kept)
+        else:
+            everything[name] = run(layouts, options.per_layout, name == "singing", kept)
     print(render_scores(everything))
     if options.picture:
         from reliability import write_reliability_picture
