@@ -16,6 +16,7 @@ from scipy import ndimage
 
 from acoustic.drive.drive import Drive
 from acoustic.synthetic.crank_speed import CrankTurning
+from acoustic.synthetic.misfire import Misfire
 from acoustic.synthetic.random_curves import Floats, draw, humps_db, noise_spectrum
 from acoustic.synthetic.scene_settings import EngineSound
 
@@ -39,12 +40,18 @@ def firing_phases(drive: Drive) -> Floats:
 
 def comb_levels_db(
     orders: Floats, drive: Drive, speed_hz: float, settings: EngineSound, rng: np.random.Generator
-) -> Floats:
+) -> tuple[Floats, Floats]:
     """Draw the level of each half order: firing pattern, slope, humps and scatter. [dB]
 
     A line the firings of the cycle add up to stands at 0 dB before slope; the others
     stand where the unlikeness of the cylinders lifts them, which grows with the order:
     a small difference in timing is a large one in phase there.
+
+    Returns
+    -------
+    levels_db, pattern_db : ndarray of float64
+        Level of each line, and what the firing pattern takes from it: the difference is
+        where the firings would stand if they all added up.
     """
     cycle_line = np.round(orders / drive.engine.order_step)
     phases = firing_phases(drive)
@@ -62,23 +69,35 @@ def comb_levels_db(
     slope = -fall * np.log2(np.maximum(frequency / SLOPE_FROM_HZ, 1.0))
     humps = humps_db(rng, frequency, int(rng.integers(3, 8)), 80.0, 2500.0)
     scatter = settings.line_scatter_db * rng.standard_normal(orders.size)
-    return np.asarray(pattern + slope + humps + scatter, dtype=np.float64)
+    return pattern + slope + humps + scatter, pattern
 
 
 def make_comb(
-    drive: Drive, crank: CrankTurning, settings: EngineSound, rng: np.random.Generator
+    drive: Drive,
+    crank: CrankTurning,
+    settings: EngineSound,
+    rng: np.random.Generator,
+    misfire: Misfire | None = None,
 ) -> Signal:
-    """Make the comb of half orders, of mean square 1. Shape (coarse_samples,)."""
+    """Make the comb of half orders, of mean square 1. Shape (coarse_samples,).
+
+    With a misfire the half orders rise by what the weak firings no longer cancel. Nothing
+    else that is drawn changes.
+    """
     step = drive.engine.order_step
     fastest = float(crank.speed_hz.max())
     top_hz = min(draw(rng, settings.top_hz), 0.4 * crank.clock.coarse_rate_hz)
     count = max(4, int(top_hz / (fastest * step)))
     orders = np.asarray(step * np.arange(1, count + 1), dtype=np.float64)
-    levels = comb_levels_db(orders, drive, float(crank.speed_hz.mean()), settings, rng)
+    levels, pattern = comb_levels_db(orders, drive, float(crank.speed_hz.mean()), settings, rng)
     end = np.clip((count + 1 - np.arange(1, count + 1)) / (0.15 * count), 0.0, 1.0)
     amplitude = 10.0 ** (levels / 20.0) * np.sin(0.5 * np.pi * end)
     cycles = math.ceil(float(crank.angle_rev[-1]) * step) + 3
-    lines = _jittered_lines(amplitude, orders, cycles, settings, rng)
+    level, turned = _draw_jitter(orders, cycles, settings, rng)
+    lines = np.asarray(amplitude.astype(np.float32) * level * turned, dtype=np.complex64)
+    if misfire is not None:
+        added_up = (amplitude * 10.0 ** (-pattern / 20.0)).astype(np.float32)
+        lines += added_up * turned * _missing(misfire, drive, crank, lines.shape)
     wave = _fade_cycles(lines)
     points = wave.size // (cycles - 1)
     comb = ndimage.map_coordinates(
@@ -87,21 +106,36 @@ def make_comb(
     return np.asarray(comb / np.sqrt(np.mean(comb**2)), dtype=np.float32)
 
 
-def _jittered_lines(
-    amplitude: Floats,
-    orders: Floats,
-    cycles: int,
-    settings: EngineSound,
-    rng: np.random.Generator,
-) -> NDArray[np.complex64]:
-    """Draw the complex lines of every cycle, shape (cycles, lines)."""
-    shape = (cycles, amplitude.size)
+def _draw_jitter(
+    orders: Floats, cycles: int, settings: EngineSound, rng: np.random.Generator
+) -> tuple[NDArray[np.float32], NDArray[np.complex64]]:
+    """Draw relative level and phase (as a unit vector) of the lines in every cycle.
+
+    Shapes (cycles, lines).
+    """
+    shape = (cycles, orders.size)
     level = 1.0 + settings.cycle_level_jitter * rng.standard_normal(shape, dtype=np.float32)
     spread = np.minimum(settings.cycle_phase_jitter * orders, LARGEST_PHASE_JITTER)
     phase = spread.astype(np.float32) * rng.standard_normal(shape, dtype=np.float32)
-    phase += rng.uniform(0.0, 2.0 * np.pi, amplitude.size).astype(np.float32)
-    lines = amplitude.astype(np.float32) * level * np.exp(1j * phase)
-    return np.asarray(lines, dtype=np.complex64)
+    phase += rng.uniform(0.0, 2.0 * np.pi, orders.size).astype(np.float32)
+    return level, np.exp(1j * phase)
+
+
+def _missing(
+    misfire: Misfire, drive: Drive, crank: CrankTurning, shape: tuple[int, int]
+) -> NDArray[np.complex64]:
+    """What weak firings take from each line in every cycle, if all firings add up to 1.
+
+    The sum over the firings of (amplitude - 1) exp(-2πi k phase) over their number, for the
+    k-th line of the cycle. A cycle's lines are faded in half a cycle before it begins and
+    out half a cycle after, so the later firings are those of the cycle before.
+    """
+    cycles, lines = shape
+    phases = firing_phases(drive)
+    weak = misfire.amplitudes(crank, cycles, phases.size) - 1.0
+    weak = np.where(phases < 0.5, weak, np.roll(weak, 1, axis=0))
+    at = np.exp(-2j * np.pi * np.outer(phases, np.arange(1, lines + 1)))
+    return np.asarray(weak @ at / phases.size, dtype=np.complex64)
 
 
 def _fade_cycles(lines: NDArray[np.complex64]) -> Signal:
@@ -115,13 +149,21 @@ def _fade_cycles(lines: NDArray[np.complex64]) -> Signal:
     return np.asarray((fade * waves[:-1] + (1.0 - fade) * waves[1:]).ravel(), dtype=np.float32)
 
 
-def make_combustion_noise(drive: Drive, crank: CrankTurning, rng: np.random.Generator) -> Signal:
-    """Make noise that swells with every firing, of mean square 1, on the coarse clock."""
+def make_combustion_noise(
+    drive: Drive,
+    crank: CrankTurning,
+    rng: np.random.Generator,
+    misfire: Misfire | None = None,
+) -> Signal:
+    """Make noise that swells with every firing, of mean square 1, on the coarse clock.
+
+    With a misfire the weak firings give less of it.
+    """
     size, rate = crank.clock.coarse_samples, crank.clock.coarse_rate_hz
     amplitude = _band_shape(size, rate, draw(rng, (500.0, 1200.0)), draw(rng, (2000.0, 4500.0)))
     noise = fft.irfft(noise_spectrum(rng, amplitude), size)
     decay = draw(rng, (0.15, 0.4)) / firing_phases(drive).size
-    noise *= 0.2 + _pulses(drive, crank, decay, draw(rng, (0.5, 2.0)), rng)
+    noise *= 0.2 + _pulses(drive, crank, decay, draw(rng, (0.5, 2.0)), rng, misfire)
     return np.asarray(noise / np.sqrt(np.mean(noise**2)), dtype=np.float32)
 
 
@@ -151,6 +193,7 @@ def _pulses(
     decay_cycles: float,
     scatter_db: float,
     rng: np.random.Generator,
+    misfire: Misfire | None = None,
 ) -> Signal:
     """Draw an envelope with one dying pulse per firing, levels scattering by cycle."""
     step = drive.engine.order_step
@@ -160,6 +203,9 @@ def _pulses(
     cycles = math.ceil(float(crank.angle_rev[-1]) * step) + 1
     by_cylinder = scatter_db * rng.standard_normal(phases.size)
     levels_db = by_cylinder + 1.5 * rng.standard_normal((cycles, phases.size))
-    table = (10.0 ** (levels_db / 20.0)).astype(np.float32) @ shapes
+    amplitude = 10.0 ** (levels_db / 20.0)
+    if misfire is not None:
+        amplitude *= misfire.amplitudes(crank, cycles, phases.size)
+    table = amplitude.astype(np.float32) @ shapes
     place = (crank.angle_rev * (step * ENVELOPE_POINTS)).astype(np.intp)
     return np.asarray(table.ravel()[place], dtype=np.float32)

@@ -136,6 +136,10 @@ class EngineSound:
         Sd of the phase from cycle to cycle, per order. [rad]
     combustion_db, ticking_db : (float, float)
         Combustion-band noise and injector and valve ticking against the comb. [dB]
+    injector_db, diesel_knock_db, fuel_pump_db : (float, float) or None
+        Sharper noises of sound engines against the comb: injectors that click, combustion
+        that clatters, a fuel pump that ticks at the lobes of its cam. None leaves them out;
+        a loud injector stands at -6. [dB]
     turn_fluctuation : (float, float)
         Relative amplitude of the speed swing within a firing interval at 800 rpm; it
         falls with the square of the speed, as the gas work stays and the stored energy
@@ -151,6 +155,9 @@ class EngineSound:
     cycle_phase_jitter: float = 0.006
     combustion_db: Range = (-12.0, -4.0)
     ticking_db: Range = (-26.0, -14.0)
+    injector_db: Range | None = None
+    diesel_knock_db: Range | None = None
+    fuel_pump_db: Range | None = None
     turn_fluctuation: Range = (0.0, 0.005)
 
 

@@ -11,6 +11,7 @@ import pytest
 from acoustic.drive.build import build_drive
 from acoustic.drive.drive import Drive
 from acoustic.drive.layout import Layout
+from acoustic.synthetic.crank_speed import CrankTurning
 from acoustic.synthetic.scene_settings import (
     EngineSound,
     Phone,
@@ -63,6 +64,16 @@ def drive(on_engine: Callable[..., Drive]) -> Drive:
     return on_engine()
 
 
+@pytest.fixture(scope="session")
+def one_way_drive() -> Drive:
+    """The small drive with a one-way clutch in the pump's pulley."""
+    pump, idler = BUS["component"]
+    pulley = {**pump["pulley"], "overrunning": "one-way"}
+    return build_drive(
+        Layout.model_validate({**BUS, "component": [{**pump, "pulley": pulley}, idler]})
+    )
+
+
 @pytest.fixture
 def rng() -> np.random.Generator:
     """A fresh seeded generator."""
@@ -80,3 +91,37 @@ def plain() -> SceneSettings:
         level_scatter_db=0.0,
         level_shift_db=0.0,
     )
+
+
+@pytest.fixture(scope="session")
+def onsets_s() -> Callable[..., np.ndarray]:
+    """Hear when knocks begin: `onsets_s(sound, rate_hz, apart_s=0.012)`. [s]
+
+    Largest amplitude in every half millisecond; a knock begins where it is above a tenth
+    of the usual peak and was not so shortly before.
+    """
+
+    def hear(sound: np.ndarray, rate_hz: float, apart_s: float = 0.012) -> np.ndarray:
+        block = round(rate_hz / 2000)
+        peaks = np.abs(sound[: sound.size // block * block].reshape(-1, block)).max(axis=1)
+        loud = np.flatnonzero(peaks > 0.1 * np.sort(peaks)[-max(10, peaks.size // 400)])
+        begins = np.concatenate(([True], np.diff(loud) > apart_s * 2000))
+        return np.asarray(loud[begins] / 2000)
+
+    return hear
+
+
+@pytest.fixture(scope="session")
+def vector_strength() -> Callable[[np.ndarray, CrankTurning, float], complex]:
+    """Mean of exp(2πi order turns) over times from the first sample made.
+
+    1 in amplitude for what keeps step with an order, about 1/√n for what does not.
+    """
+
+    def strength(times_s: np.ndarray, crank: CrankTurning, order: float) -> complex:
+        turns = np.interp(
+            times_s * crank.clock.coarse_rate_hz, np.arange(crank.angle_rev.size), crank.angle_rev
+        )
+        return complex(np.mean(np.exp(2j * np.pi * order * turns)))
+
+    return strength

@@ -13,6 +13,7 @@ from acoustic.synthetic.engine_sound import (
     make_combustion_noise,
     make_ticking,
 )
+from acoustic.synthetic.misfire import Misfire
 from acoustic.synthetic.scene_settings import Condition, EngineSound
 
 
@@ -91,3 +92,81 @@ def test_ticks_are_short_and_high(drive: Drive, rng: np.random.Generator) -> Non
     frequency, power = spectrum(ticks, 48000)
     assert power[frequency < 1000].sum() < 0.03 * power.sum()
     assert np.mean(ticks**4) / np.mean(ticks**2) ** 2 > 8
+
+
+def test_ticks_keep_step_with_the_firing(
+    drive: Drive,
+    rng: np.random.Generator,
+    onsets_s: Callable[..., np.ndarray],
+    vector_strength: Callable[[np.ndarray, CrankTurning, float], complex],
+) -> None:
+    """As injectors and valves do: a tick at every firing, each cylinder its own loudness.
+
+    So the loudness stands at the firing order, and at the half orders under it too.
+    """
+    crank = turning(drive, rng)
+    ticks = make_ticking(drive, crank, rng)
+    times = onsets_s(ticks, 48000, 0.02)
+    assert times.size == pytest.approx(606, abs=40)
+    assert abs(vector_strength(times, crank, 2.0)) > 0.95
+    frequency, power = spectrum(ticks**2 - np.mean(ticks**2), 48000)
+    floor = np.median(power[(frequency > 2.0) & (frequency < 40.0)])
+    at = [power[np.abs(frequency - 15.0 * order) < 0.2].max() for order in (0.5, 1.0, 1.5, 2.0)]
+    assert at[3] > 1000 * floor
+    assert np.mean(at[:3]) > 30 * floor
+
+
+def firing_powers(drive: Drive, misfire: Misfire | None) -> np.ndarray:
+    """Power of the combustion noise after each firing, shape (cycles, 4)."""
+    crank = turning(drive, np.random.default_rng(1))
+    noise = make_combustion_noise(drive, crank, np.random.default_rng(3), misfire)
+    starts = np.arange(0.0, crank.angle_rev[-1] - 2.5, 0.5)[: 4 * 140] / 15.0 * 16000
+    powers = [np.mean(noise[int(start) : int(start) + 130] ** 2) for start in starts]
+    return np.reshape(powers, (-1, 4))
+
+
+def test_a_weak_cylinder_gives_less_combustion_noise(drive: Drive) -> None:
+    """The third firing of four: between a tenth and a half of what it gives else.
+
+    Amplitude .4 of the pulse is .16 of its power, on a floor between the pulses.
+    """
+    sound, weak = firing_powers(drive, None), firing_powers(drive, Misfire(2, 0.4, 1.0, 1))
+    ratio = (weak / sound).mean(axis=0)
+    assert 0.1 < ratio[2] / ratio[0] < 0.5
+    assert ratio[[1, 3]] / ratio[0] == pytest.approx([1.0, 1.0], rel=0.05)
+
+
+def test_misfire_at_random_lets_the_level_scatter(drive: Drive) -> None:
+    """Firing powers scatter more than those of the same engine when it fires soundly."""
+    scatter = [
+        np.std(10 * np.log10(firing_powers(drive, misfire)), axis=0).mean()
+        for misfire in (None, Misfire(None, 0.4, 0.3, 1))
+    ]
+    assert scatter[1] > scatter[0] + 1.0
+
+
+@pytest.mark.parametrize(("amplitude", "rise_db"), [(1.0, 0.0), (0.4, 14.5), (0.0, 19.9)])
+def test_misfire_lifts_the_half_orders(drive: Drive, amplitude: float, rise_db: float) -> None:
+    """What one firing of four no longer cancels: (1 - amplitude) / 4 of the firing lines.
+
+    Before, orders 1.5 and 2.5 stand at -30.3 and -28.6 dB (-33 dB eased by the order). An
+    amplitude of .4 adds -16.5 dB to the half orders and takes 1.4 dB from the firing line;
+    a dead cylinder adds -12 dB and takes 2.5 dB. Against the firing line that is 14.5 and
+    19.9 dB up; the sum with what was there before hangs on its phase.
+    """
+    settings = EngineSound(
+        half_db=(-33.0, -33.0),
+        integer_db=(-33.0, -33.0),
+        line_scatter_db=0.0,
+        cycle_level_jitter=0.0,
+        cycle_phase_jitter=0.0,
+    )
+    level_db = []
+    for misfire in (None, Misfire(1, amplitude, 1.0, 1)):
+        crank = turning(drive, np.random.default_rng(1))
+        frequency, power = spectrum(
+            make_comb(drive, crank, settings, np.random.default_rng(7), misfire), 16000
+        )
+        at = [power[np.abs(frequency - 15.0 * order) < 0.4].max() for order in (1.5, 2.0, 2.5)]
+        level_db.append(10 * np.log10((at[0] + at[2]) / 2 / at[1]))
+    assert level_db[1] - level_db[0] == pytest.approx(rise_db, abs=2.0)
