@@ -27,6 +27,12 @@ def squeal(drive: Drive, seed: int, end_rpm: float | None = None) -> np.ndarray:
     return made.samples[crank.clock.first : crank.clock.first + crank.clock.samples]
 
 
+@pytest.fixture(scope="module")
+def squeals(drive: Drive) -> list[np.ndarray]:
+    """Eight of them at a held speed."""
+    return [squeal(drive, seed) for seed in range(8)]
+
+
 def loud_blocks(sound: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Strongest frequency of every 50 ms, and whether it is loud then."""
     blocks = sound[: sound.size // BLOCK * BLOCK].reshape(-1, BLOCK)
@@ -39,7 +45,7 @@ def loud_blocks(sound: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def test_squeal_does_not_follow_the_speed(drive: Drive) -> None:
     """While the speed doubles the tone stays within 8 %, from 700 to 3500 Hz."""
-    for seed in range(6):
+    for seed in range(4):
         frequency, loud = loud_blocks(squeal(drive, seed, end_rpm=1600.0))
         heard = frequency[loud]
         assert 650.0 < heard.min() < heard.max() < 3750.0
@@ -47,11 +53,11 @@ def test_squeal_does_not_follow_the_speed(drive: Drive) -> None:
         assert np.ptp(heard) > 0.0  # it drifts: a tone that stands still is no friction
 
 
-def test_squeal_comes_in_one_to_three_stretches(drive: Drive) -> None:
+def test_squeal_comes_in_one_to_three_stretches(squeals: list[np.ndarray]) -> None:
     """That cover 20 to 90 % of the recording; in some scenes more than one."""
     counts, covered = [], []
-    for seed in range(8):
-        _, loud = loud_blocks(squeal(drive, seed))
+    for sound in squeals:
+        _, loud = loud_blocks(sound)
         edges = np.diff(np.concatenate(([0], loud.astype(int), [0])))
         counts.append(int(np.sum(edges == 1)))
         covered.append(loud.mean())
@@ -60,24 +66,25 @@ def test_squeal_comes_in_one_to_three_stretches(drive: Drive) -> None:
     assert 0.18 < min(covered) < max(covered) < 0.93
 
 
-def test_squeal_sets_in_within_a_tenth_of_a_second(drive: Drive) -> None:
+def test_squeal_sets_in_within_a_tenth_of_a_second(squeals: list[np.ndarray]) -> None:
     """From silence to half its usual amplitude in at most .1 s, in 5 ms blocks."""
-    for seed in range(6):
-        peaks = np.abs(squeal(drive, seed).reshape(-1, 240)).max(axis=1)
+    for sound in squeals:
+        peaks = np.abs(sound.reshape(-1, 240)).max(axis=1)
         usual = np.median(peaks[peaks > 0.3 * peaks.max()])
         begins = int(np.argmax(peaks > 0.02 * usual))
         assert peaks[:begins].max(initial=0.0) <= 0.02 * usual
         assert int(np.argmax(peaks > 0.5 * usual)) - begins <= 20
 
 
-def test_squeal_is_rougher_than_a_tone_and_has_harmonics_at_times(drive: Drive) -> None:
+def test_squeal_is_rougher_than_a_tone_and_has_harmonics_at_times(
+    squeals: list[np.ndarray],
+) -> None:
     """Over .3 % of it lies 3 to 30 Hz off; of a tone in this window (Hann) less than .001 %.
 
     Harmonics stand in some scenes.
     """
     harmonic = []
-    for seed in range(8):
-        sound = squeal(drive, seed)
+    for sound in squeals:
         start = int(np.argmax(np.abs(sound) > 0.5 * np.abs(sound).max())) + 4800
         piece = sound[start : start + 48000]
         power = np.abs(np.fft.rfft(piece * np.hanning(piece.size))) ** 2
