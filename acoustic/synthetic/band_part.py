@@ -46,7 +46,13 @@ def power_in(power: BandPower, bands: Bands) -> float:
     return sum(power.between(low, high) for low, high in bands)
 
 
-def add_parts(parts: list[BandPart], rest: BandPower, level_db: float, clock: Clock) -> Spectrum:
+def add_parts(
+    parts: list[BandPart],
+    rest: BandPower,
+    level_db: float,
+    clock: Clock,
+    measured: list[BandPart] | None = None,
+) -> tuple[Spectrum, float]:
     """Add up the parts so that each stands in its band, and all in all bands, at one level.
 
     Parameters
@@ -57,21 +63,28 @@ def add_parts(parts: list[BandPart], rest: BandPower, level_db: float, clock: Cl
     level_db : float
         Power of the parts over that of the rest in the bands together. [dB]
     clock : Clock
+    measured : list of BandPart, optional
+        What of each part the level is measured on; all of it if left out.
 
     Returns
     -------
-    ndarray of complex64
+    spectrum : ndarray of complex64
         Transform of the sound at its level.
+    power : float
+        Mean square in the bands of what was measured.
     """
+    bands, measured = joined(parts), measured or parts
     total: Spectrum = np.zeros(clock.full_samples // 2 + 1, np.complex64)
-    for part in parts:
-        own = BandPower(part.spectrum, clock.full_samples, clock.rate_hz)
+    told = np.zeros_like(total)
+    for part, seen in zip(parts, measured, strict=True):
+        own = BandPower(seen.spectrum, clock.full_samples, clock.rate_hz)
         wanted = rest.between(part.low_hz, part.high_hz)
-        total += part.spectrum * _gain(wanted, own.between(part.low_hz, part.high_hz))
-    bands = joined(parts)
-    made = power_in(BandPower(total, clock.full_samples, clock.rate_hz), bands)
-    total *= _gain(power_in(rest, bands) * 10.0 ** (level_db / 10.0), made)
-    return total
+        gain = _gain(wanted, own.between(part.low_hz, part.high_hz))
+        total += part.spectrum * gain
+        told += seen.spectrum * gain
+    made = power_in(BandPower(told, clock.full_samples, clock.rate_hz), bands)
+    wanted = power_in(rest, bands) * 10.0 ** (level_db / 10.0)
+    return total * _gain(wanted, made), wanted if made > 0 else 0.0
 
 
 def _gain(wanted: float, made: float) -> np.float32:

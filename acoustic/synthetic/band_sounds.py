@@ -17,6 +17,8 @@ from acoustic.synthetic.cries import Crying, draw_crying, make_cries
 from acoustic.synthetic.critical_band import BandPower
 from acoustic.synthetic.growl import Growling, draw_growling, make_growl
 from acoustic.synthetic.knocks import Knocking, draw_knocking, make_knocks
+from acoustic.synthetic.misfire import Misfire, draw_misfire
+from acoustic.synthetic.noises import UNEVEN_FIRING, make_noise
 from acoustic.synthetic.planted import (
     AFTER_SWITCH_OFF,
     ENVELOPE,
@@ -31,12 +33,12 @@ from acoustic.synthetic.tones import slow_gain
 from acoustic.synthetic.trains import Train, choose_train, find_trains
 from acoustic.synthetic.true_drive import ShaftAngles, TrueDrive, true_factor
 
-IN_THE_COMB = "uneven firing"  # not a sound of its own: the engine's comb is made otherwise
-# A rattle in step with the firing is worst at idle: it falls from the first to the second
-# speed by so many dB. Common practice, no source.
+# The rattle of a part the engine drives is worst at idle: it falls from the first to the
+# second speed by so many dB. Common practice, no source.
 EASED_BETWEEN_RPM = (1000.0, 1500.0)
 EASED_DB = -10.0
 EASED = "impacts with firing"
+ALL_CYLINDERS = "all cylinders"  # in the name of a mechanism that weakens all of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +145,22 @@ def _draw_source(
     return BandSource(fault, family, shown, train, voice, seed)
 
 
+def draw_planted_misfire(
+    sources: Iterable[BandSource], firings: int, condition: Condition
+) -> Misfire | None:
+    """Draw the misfire of a recording, the same in all of a scene; None if none is planted.
+
+    `firings` is their number in a working cycle. Its planted level is not one in a band but
+    says how plain it is.
+    """
+    for source in sources:
+        if source.shows_as == UNEVEN_FIRING and not condition.healthy:
+            one_cylinder = ALL_CYLINDERS not in source.fault.mechanism
+            rng = np.random.default_rng(source.seed)
+            return draw_misfire(source.fault.level_db, firings, rng, one_cylinder=one_cylinder)
+    return None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class BandSoundMaker:
     """Makes the sounds in bands of one recording.
@@ -180,7 +198,7 @@ class BandSoundMaker:
         return tuple(_with_others(sound, made, self.crank) for sound in made)
 
     def _is_heard(self, source: BandSource) -> bool:
-        if self.condition.healthy or source.shows_as == IN_THE_COMB:
+        if self.condition.healthy or source.shows_as == UNEVEN_FIRING:
             return False
         return source.shows_as != AFTER_SWITCH_OFF or self.crank.stands_s is not None
 
@@ -188,12 +206,15 @@ class BandSoundMaker:
         clock = self.crank.clock
         parts, order = self._parts(source)
         parts = [replace(part, spectrum=part.spectrum * self.way) for part in parts]
+        measured = parts
         if source.shows_as == AFTER_SWITCH_OFF:
             heard = self._after_standstill(heard)
+            measured = [
+                replace(part, spectrum=self._after_standstill(part.spectrum)) for part in parts
+            ]
         rest = BandPower(heard, clock.full_samples, clock.rate_hz)
-        spectrum = add_parts(parts, rest, self._level_db(source), clock)
+        spectrum, power = add_parts(parts, rest, self._level_db(source), clock, measured)
         bands = joined(parts)
-        power = power_in(BandPower(spectrum, clock.full_samples, clock.rate_hz), bands)
         return SoundingBand(source, spectrum, bands, order, power, power_in(rest, bands))
 
     def _level_db(self, source: BandSource) -> float:
@@ -204,7 +225,8 @@ class BandSoundMaker:
         )
         if not self.first:
             level += settings.level_shift_db * self.rng.standard_normal()
-        if source.shows_as == EASED:
+        own_noise = self.drive.knowledge.kinds[self.drive.parts[source.family.part].kind].everywhere
+        if source.shows_as == EASED and not own_noise:
             level += float(np.interp(condition.rpm, EASED_BETWEEN_RPM, (0.0, EASED_DB)))
         return level
 
@@ -237,8 +259,6 @@ class BandSoundMaker:
         return make_knocks(source.voice, turns, ring, crank, gain, rng), order
 
     def _noise(self, source: BandSource, running: NDArray[np.float32]) -> BandPart:
-        from acoustic.synthetic.noises import make_noise
-
         rng = np.random.default_rng(source.seed)
         signal, low_hz, high_hz = make_noise(self.drive, self.crank, source.shows_as, rng)
         sound = np.array(signal, dtype=np.float32)

@@ -13,11 +13,25 @@ from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
 from acoustic.recording.recording import Recording
 from acoustic.recording.speed_trace import SpeedTrace
-from acoustic.synthetic.band_sounds import BandSoundMaker, BandSource, choose_band_sources
+from acoustic.synthetic.band_sounds import (
+    BandSoundMaker,
+    BandSource,
+    SoundingBand,
+    choose_band_sources,
+    draw_planted_misfire,
+)
 from acoustic.synthetic.codec import CONTAINER
 from acoustic.synthetic.crank_speed import CrankTurning, scene_clock, turn_crank
 from acoustic.synthetic.critical_band import BandPower
-from acoustic.synthetic.engine_sound import make_comb, make_combustion_noise, make_ticking
+from acoustic.synthetic.engine_sound import (
+    firing_phases,
+    make_comb,
+    make_combustion_noise,
+    make_ticking,
+)
+from acoustic.synthetic.engine_ticks import make_engine_ticks
+from acoustic.synthetic.misfire import Misfire
+from acoustic.synthetic.noises import UNEVEN_FIRING
 from acoustic.synthetic.phone import through_phone
 from acoustic.synthetic.planted import find_family
 from acoustic.synthetic.probe_point import transfer_amplitude
@@ -39,7 +53,14 @@ from acoustic.synthetic.true_drive import (
     draw_true_drive,
     shift_slips,
 )
-from acoustic.synthetic.truth import RecordingTruth, SceneTruth, true_band_sound, true_line
+from acoustic.synthetic.truth import (
+    RecordingTruth,
+    SceneTruth,
+    TrueBandSound,
+    true_band_sound,
+    true_line,
+    true_misfire,
+)
 
 COMPARED_HZ = (50.0, 3000.0)  # where noise and engine levels are compared
 SLOWEST_TOLD = 0.05  # of the highest speed; below it an engine that runs down has stopped
@@ -127,7 +148,8 @@ def _make_recording(
     clock = scene_clock(condition.duration_s, settings.sample_rate_hz)
     crank = turn_crank(condition, drive.engine, clock, settings.engine.turn_fluctuation, rng)
     noise_db = draw(rng, settings.surroundings.noise_db)
-    spectrum = _engine_and_noise(drive, crank, settings, noise_db, rng)
+    misfire = draw_planted_misfire(cast.sources, firing_phases(drive).size, condition)
+    spectrum = _engine_and_noise(cast, crank, noise_db, misfire, rng, aside)
     base = BandPower(spectrum, clock.full_samples, clock.rate_hz)
     values = cast.unknowns_of(condition, rng, first=first)
     lags = {name: values[name] for name in coupling_unknowns(drive) if values[name] > 0}
@@ -150,29 +172,44 @@ def _make_recording(
         unknowns=values,
         lines=tuple(true_line(line, drive) for line in tones.lines),
         noise_db=noise_db,
-        in_band=tuple(true_band_sound(sound, crank.mean_speed_hz) for sound in bands),
+        in_band=_true_bands(cast, bands, misfire, crank),
     )
     return _as_recording(samples, settings, condition), truth
 
 
+def _true_bands(
+    cast: _Cast, bands: tuple[SoundingBand, ...], misfire: Misfire | None, crank: CrankTurning
+) -> tuple[TrueBandSound, ...]:
+    """Truth about all that is planted and not heard by tones, the misfire last."""
+    told = [true_band_sound(sound, crank.mean_speed_hz) for sound in bands]
+    if misfire is not None:
+        source = next(source for source in cast.sources if source.shows_as == UNEVEN_FIRING)
+        told.append(true_misfire(source, cast.drive, crank.mean_speed_hz))
+    return tuple(told)
+
+
 def _engine_and_noise(
-    drive: Drive,
+    cast: _Cast,
     crank: CrankTurning,
-    settings: SceneSettings,
     noise_db: float,
+    misfire: Misfire | None,
     rng: np.random.Generator,
+    aside: np.random.Generator,
 ) -> Spectrum:
     """Transform of everything but the accessories' lines, at the full rate.
 
     The engine's level is that while it is on.
     """
-    clock, engine = crank.clock, settings.engine
-    running = crank.running_gain()
-    low = make_comb(drive, crank, engine, rng)
+    clock, drive, settings = crank.clock, cast.drive, cast.settings
+    engine, running = settings.engine, crank.running_gain()
+    low = make_comb(drive, crank, engine, rng, misfire)
     combustion = np.float32(10.0 ** (draw(rng, engine.combustion_db) / 20.0))
-    low += combustion * make_combustion_noise(drive, crank, rng)
+    low += combustion * make_combustion_noise(drive, crank, rng, misfire)
     ticking = np.float32(10.0 ** (draw(rng, engine.ticking_db) / 20.0))
     ticks = ticking * make_ticking(drive, crank, rng)
+    sharp = make_engine_ticks(drive, crank, engine, aside)
+    if sharp is not None:
+        ticks += sharp
     if crank.stands_s is not None:
         low *= running
         ticks.reshape(-1, clock.factor)[:] *= running[:, np.newaxis]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from acoustic.drive.drive import Drive
 from acoustic.recording.speed_trace import SpeedTrace
-from acoustic.synthetic.band_sounds import SoundingBand
+from acoustic.synthetic.band_sounds import BandSource, SoundingBand
 from acoustic.synthetic.scene_settings import Condition, PlantedFault
 from acoustic.synthetic.tones import Role, SoundingLine
 
@@ -84,8 +84,10 @@ class TrueBandSound:
         a noise.
     level_db : float
         Power over that of everything else in its bands; of a rattle after switching off,
-        from where the engine stands still. [dB]
+        from where the engine stands still. Uneven firing has no band: its level says how
+        plain it was planted. [dB]
     bands_hz : tuple of (float, float)
+        Empty for uneven firing.
     order, nominal_order : float or None
         True mean order of its events in this recording, and the one the layout gives
         without slip; None for a noise without lines.
@@ -199,6 +201,22 @@ def true_band_sound(sound: SoundingBand, mean_speed_hz: float) -> TrueBandSound:
         order=sound.order,
         nominal_order=source.nominal_order,
         rate_hz=None if sound.order is None else sound.order * mean_speed_hz,
+    )
+
+
+def true_misfire(source: BandSource, drive: Drive, mean_speed_hz: float) -> TrueBandSound:
+    """State the truth about uneven firing, which repeats with the working cycle."""
+    cycle = drive.engine.order_step
+    return TrueBandSound(
+        part=source.family.part,
+        mechanism=source.family.mechanism,
+        label=source.shows_as,
+        shows_as=source.shows_as,
+        level_db=source.fault.level_db,
+        bands_hz=(),
+        order=cycle,
+        nominal_order=cycle,
+        rate_hz=cycle * mean_speed_hz,
     )
 
 

@@ -24,7 +24,8 @@ def test_every_part_stands_at_the_level_in_its_own_band(rng: np.random.Generator
         BandPart(noise(low, high, loud), low, high)
         for low, high, loud in ((1000.0, 2000.0, 9.0), (4000.0, 4500.0, 0.1))
     ]
-    total = add_parts(parts, BandPower(rest, clock.full_samples, clock.rate_hz), -6.0, clock)
+    power = BandPower(rest, clock.full_samples, clock.rate_hz)
+    total, _ = add_parts(parts, power, -6.0, clock)
     for part in parts:
         inside = (frequency >= part.low_hz) & (frequency < part.high_hz)
         ratio = np.sum(np.abs(total[inside]) ** 2) / np.sum(np.abs(rest[inside]) ** 2)

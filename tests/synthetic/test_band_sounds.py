@@ -27,6 +27,14 @@ ENVELOPE_FAULTS = [
 ]
 
 
+NOISES = [
+    ("engine itself", "air leak", "hiss"),
+    ("engine itself", "timing drive", "impacts with firing"),
+    ("loose shield or bracket", "rattling shield", "impacts at random"),
+    ("pump", "pulley out of line", "chirps"),
+]
+
+
 def planted(
     drive: Drive, settings: SceneSettings, fault: PlantedFault | None, seed: int = 5
 ) -> Scene:
@@ -60,7 +68,7 @@ def swell_power(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     return np.fft.rfftfreq(loud.size, 24 / 48000), power
 
 
-@pytest.mark.parametrize(("part", "mechanism", "kind"), ENVELOPE_FAULTS)
+@pytest.mark.parametrize(("part", "mechanism", "kind"), [*ENVELOPE_FAULTS, *NOISES])
 @pytest.mark.parametrize("level_db", [-8.0, 3.0])
 def test_level_in_band_is_what_the_samples_show(
     drive: Drive, plain: SceneSettings, part: str, mechanism: str, kind: str, level_db: float
@@ -190,3 +198,83 @@ def test_a_way_the_mechanism_does_not_show_is_refused(drive: Drive, plain: Scene
     fault = PlantedFault("pump", "pumping", 0.0, "envelope")
     with pytest.raises(SettingsError, match=r"pump: pumping does not show as 'envelope'.*tones"):
         planted(drive, plain, fault)
+
+
+def switched_off(drive: Drive, plain: SceneSettings, level_db: float) -> Scene:
+    """Let a pulley chirp, and switch the engine off 5 s before the end of 10 s."""
+    fault = PlantedFault("pump", "pulley out of line", level_db, "chirps")
+    conditions = (replace(STILL[0], switch_off_s=5.0),)
+    settings = replace(plain, conditions=conditions, faults=(fault,))
+    return make_scene(drive, settings, np.random.default_rng(4))
+
+
+def test_what_the_engine_drives_is_silent_once_it_stands(
+    drive: Drive, plain: SceneSettings
+) -> None:
+    """Chirps at +20 dB: loud in their band before switching off, as quiet as the noise after."""
+    scene = switched_off(drive, plain, 20.0)
+    other = switched_off(drive, plain, -60.0)
+    band = only_sound(scene).bands_hz
+    loud, quiet = (in_bands(made.recordings[0].samples, band) for made in (scene, other))
+    rms = [
+        [float(np.sqrt(np.mean(sound[piece] ** 2))) for sound in (loud, quiet)]
+        for piece in (slice(0, 4 * 48000), slice(7 * 48000, None))
+    ]
+    assert rms[0][0] > 5 * rms[0][1]
+    assert rms[1][0] < 1.2 * rms[1][1]
+
+
+def test_misfire_lifts_the_half_orders_and_is_told(drive: Drive, plain: SceneSettings) -> None:
+    """One dead cylinder of four alike: the lines of the cycle at .9 / 4 of the firing's.
+
+    The firing's own falls to 3.1 / 4, so orders 1 and 3 stand 10.7 dB under 2 and 4 if it
+    misses every time, and 21 dB if it misses three times of ten, the least that is drawn;
+    of cylinders alike they stand 40 dB under.
+    """
+    alike = replace(plain.engine, integer_db=(-40.0, -40.0), half_db=(-40.0, -40.0))
+    fault = PlantedFault("engine itself", "misfire, one cylinder", 6.0)
+    for seed in range(3):
+        settings = replace(
+            plain,
+            engine=replace(alike, line_scatter_db=0.0),
+            surroundings=Surroundings(noise_db=(-40.0, -40.0), transfer_db=0.0, humps=(0, 0)),
+        )
+        sick, well = (planted(drive, settings, one, seed) for one in (fault, None))
+        under_db = []
+        for scene in (sick, well):
+            samples = scene.recordings[0].samples
+            power = np.abs(np.fft.rfft(samples * np.hanning(samples.size))) ** 2
+            at = {order: power[150 * order - 3 : 150 * order + 4].max() for order in (1, 2, 3, 4)}
+            under_db.append(10 * np.log10((at[1] + at[3]) / (at[2] + at[4])))
+        assert -24.0 < under_db[0] < -7.0
+        assert under_db[1] < -27.0
+    told = only_sound(sick)
+    assert (told.shows_as, told.order, told.level_db) == ("uneven firing", 0.5, 6.0)
+    assert told.bands_hz == ()
+    assert told.rate_hz == pytest.approx(7.5, rel=1e-3)
+    assert sick.truth.recordings[0].noise_db == well.truth.recordings[0].noise_db
+
+
+def test_run_on_rattle_comes_when_the_engine_is_switched_off(
+    one_way_drive: Drive, plain: SceneSettings
+) -> None:
+    """A worn one-way pulley: planted at 3 dB against what is left once the engine stands.
+
+    Measured from standstill on, against the last second, when even the longest run-on of
+    3 s is over. An engine that runs to the end lets nothing be heard.
+    """
+    (name,) = (p.name for p in one_way_drive.parts.values() if p.kind == "overrunning pulley")
+    fault = PlantedFault(name, "worn clutch", 3.0, "run-on rattle")
+    conditions = (replace(STILL[0], switch_off_s=7.0), STILL[0])
+    phone = replace(plain.phone, level_db=(-40.0, -40.0))  # knocks stay below full scale
+    settings = replace(plain, conditions=conditions, faults=(fault,), phone=phone)
+    scene = make_scene(one_way_drive, settings, np.random.default_rng(4))
+    off, on = scene.truth.recordings
+    assert on.in_band == ()
+    (sound,) = off.in_band
+    assert sound.level_db == pytest.approx(3.0, abs=0.01)
+    loud = in_bands(scene.recordings[0].samples, sound.bands_hz) ** 2
+    stands = round(off.speed.time_s[-1] * 48000) + 4800
+    rest = np.mean(loud[-48000:])
+    level = (np.sum(loud[stands:]) - rest * (loud.size - stands)) / (rest * (loud.size - stands))
+    assert 10 * np.log10(level) == pytest.approx(3.0, abs=1.0)

@@ -103,3 +103,13 @@ def test_the_lag_is_in_the_sound_and_wanders(rear: Drive, plain: SceneSettings) 
     mean = np.sum(frequency[near] * power[near]) / power[near].sum()
     assert mean == pytest.approx(30.0 * line.nominal_order * (1 - lag), rel=0.1 * lag)
     assert power[near].sum() / power[near].max() > 3.0
+
+
+def test_rattle_in_step_with_the_firing_eases_at_speed(rear: Drive, plain: SceneSettings) -> None:
+    """A worn coupling is planted at 0 dB: so at idle, 10 dB less at 1800 rpm."""
+    fault = PlantedFault("coupling to rear shaft", "worn rubber", 0.0, "impacts with firing")
+    truth = make_scene(rear, settings(plain, fault), np.random.default_rng(2)).truth
+    idle, held = (sound for recording in truth.recordings for sound in recording.in_band)
+    assert idle.level_db == pytest.approx(0.0, abs=0.01)
+    assert held.level_db == pytest.approx(-10.0, abs=0.01)
+    assert truth.recordings[0].unknowns["coupling to rear shaft"] == 0.0

@@ -28,3 +28,24 @@ def test_one_row_per_line_with_its_figures(drive: Drive, plain: SceneSettings) -
         assert row["part"] == "pump"
         assert row["role"] == "fault"
         assert float(row["frequency_hz"]) / float(row["order"]) == (pytest.approx(15.0, rel=1e-3))
+
+
+def test_what_lies_in_bands_has_a_row_of_its_own(drive: Drive, plain: SceneSettings) -> None:
+    """Kind, level and bands; the rate over the order is the mean speed; no tone-to-noise."""
+    settings = replace(
+        plain,
+        conditions=(Condition("idle", 900, duration_s=2, wander=0.0),),
+        faults=(
+            PlantedFault("idler", "outer race", -4.0, "envelope"),
+            PlantedFault("engine itself", "air leak", -2.0),
+        ),
+    )
+    truth = make_scene(drive, settings, np.random.default_rng(2)).truth
+    race, hiss = csv.DictReader(io.StringIO(render_truth_table(truth)))
+    assert (race["part"], race["shows_as"]) == ("idler", "impacts")
+    assert float(race["level_in_band_db"]) <= -4.0
+    assert float(race["frequency_hz"]) / float(race["order"]) == pytest.approx(15.0, rel=1e-3)
+    assert race["tone_to_noise_db"] == race["detectable"] == ""
+    low, high = race["bands_hz"].split()[0].split("-")
+    assert float(low) < float(high)
+    assert (hiss["shows_as"], hiss["order"], hiss["frequency_hz"]) == ("hiss", "", "")
