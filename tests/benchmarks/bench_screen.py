@@ -124,7 +124,7 @@ def write_case(folder: Path) -> tuple[Drive, Path, Path]:
     drive = read_drive(layout)
     settings = SceneSettings(
         conditions=(Condition("clip", rpm=800, duration_s=SECONDS),),
-        faults=(PlantedFault("guide idler", "bearing", 3.0),),
+        faults=(PlantedFault("guide idler", "outer race", 3.0),),
         song=HealthySong(),
     )
     scene = make_scene(drive, settings, np.random.default_rng(1))
