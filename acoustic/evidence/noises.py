@@ -1,0 +1,80 @@
+"""All noises that are not a family of lines, looked for in one recording."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from acoustic.drive.drive import Engine
+from acoustic.evidence.chirps import ChirpSettings, chirp_finding
+from acoustic.evidence.findings import NoiseFinding, OrderSpectrum
+from acoustic.evidence.flutter import FlutterSettings, flutter_finding
+from acoustic.evidence.hiss import HissSettings, hiss_finding
+from acoustic.evidence.impact_findings import RattleSettings, impact_findings
+from acoustic.evidence.impacts import ImpactSettings, find_impacts
+from acoustic.evidence.short_time import short_time_spectrum
+from acoustic.evidence.squeal import SquealSettings, squeal_finding
+from acoustic.evidence.uneven_firing import UnevenSettings, uneven_finding
+from acoustic.recording.recording import Recording, Stretches
+from acoustic.recording.speed_trace import SpeedTrace
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseSettings:
+    """Settings of each noise, and the frames they share.
+
+    Attributes
+    ----------
+    swift_s, short_s, long_s : float
+        Frames for loudness within a firing, for cries, and for tones that last. [s]
+    """
+
+    swift_s: float = 0.0053
+    short_s: float = 0.0213
+    long_s: float = 0.0427
+    impacts: ImpactSettings = field(default_factory=ImpactSettings)
+    rattle: RattleSettings = field(default_factory=RattleSettings)
+    chirps: ChirpSettings = field(default_factory=ChirpSettings)
+    squeal: SquealSettings = field(default_factory=SquealSettings)
+    hiss: HissSettings = field(default_factory=HissSettings)
+    uneven: UnevenSettings = field(default_factory=UnevenSettings)
+    flutter: FlutterSettings = field(default_factory=FlutterSettings)
+
+
+def find_noises(
+    recording: Recording,
+    stretches: Stretches,
+    speed: SpeedTrace,
+    engine: Engine,
+    highest_hz: float,
+    spectrum: OrderSpectrum,
+    settings: NoiseSettings | None = None,
+) -> tuple[NoiseFinding, ...]:
+    """Look for every noise without lines; each finding speaks for, against or not at all.
+
+    Parameters
+    ----------
+    recording : Recording
+    stretches : Stretches
+        Only `used` ones count.
+    speed : SpeedTrace
+    engine : Engine
+    highest_hz : float
+        Codec's or microphone's cut-off. [Hz]
+    spectrum : OrderSpectrum
+        Of the same recording, for the engine's half orders.
+    settings : NoiseSettings, optional
+    """
+    settings = settings or NoiseSettings()
+    heard = (recording, stretches)
+    swift = short_time_spectrum(*heard, settings.swift_s, min(highest_hz, settings.hiss.high_hz[1]))
+    short = short_time_spectrum(*heard, settings.short_s, min(highest_hz, 7000.0))
+    lasting = short_time_spectrum(*heard, settings.long_s, min(highest_hz, 9000.0))
+    knocks = find_impacts(recording, stretches, speed, engine, highest_hz, settings.impacts)
+    return (
+        *impact_findings(knocks, engine, settings.rattle),
+        chirp_finding(short, swift, speed, settings.chirps),
+        squeal_finding(lasting, speed, settings.squeal),
+        hiss_finding(swift, settings.hiss),
+        uneven_finding(swift, spectrum, speed, engine, settings.uneven),
+        flutter_finding(swift, speed, engine, settings.flutter),
+    )

@@ -1,0 +1,57 @@
+"""All noises at once, on one recording."""
+
+import numpy as np
+import pytest
+
+from acoustic.evidence.noises import find_noises
+from acoustic.evidence.order_spectrum import track_orders
+from acoustic.recording.recording import Recording
+from acoustic.tables.knowledge import load_knowledge
+
+RATE_HZ = 16000.0
+SECONDS = 16.0
+SPEED_HZ = 13.0
+COUNT = int(SECONDS * RATE_HZ)
+
+
+@pytest.fixture(scope="module")
+def findings(stretches, steady, four):
+    """Findings by noise for a sound."""
+
+    def find(sound: np.ndarray):
+        recording = Recording(sound.astype(np.float32), RATE_HZ)
+        used, speed = stretches((0.0, SECONDS)), steady(SPEED_HZ)
+        orders = track_orders(recording, used, speed, four, 7000.0)
+        found = find_noises(recording, used, speed, four, 7000.0, orders)
+        return {finding.noise: finding for finding in found}
+
+    return find
+
+
+@pytest.fixture(scope="module")
+def engine() -> np.ndarray:
+    """Firings that die away, all alike."""
+    since = (2 * SPEED_HZ * np.arange(COUNT) / RATE_HZ) % 1.0
+    noise = np.random.default_rng(8).standard_normal(COUNT)
+    return 0.05 * noise * (0.2 + np.exp(-4 * since)) + 0.1 * np.exp(-5 * since) * np.sin(50 * since)
+
+
+def test_one_finding_for_each_noise_of_the_tables(engine, findings) -> None:
+    """All but the rattle after switching off, which is looked for where the engine stops."""
+    known = {noise.id for noise in load_knowledge().noises.values()}
+    assert set(findings(engine)) == known - {"run-on rattle"}
+
+
+def test_a_sound_engine_is_accused_of_nothing(engine, findings) -> None:
+    """No noise weighs more than a hint."""
+    assert max(finding.ln_ratio for finding in findings(engine).values()) < 2
+
+
+def test_a_squeal_is_found_among_all(engine, findings) -> None:
+    """And it is neither chirps nor hiss nor flutter nor a misfire."""
+    time = np.arange(COUNT) / RATE_HZ
+    squeal = ((time % 6.0) < 2.5) * 0.15 * np.sin(2 * np.pi * 1900.0 * time)
+    found = findings(engine + squeal)
+    assert found["squeal"].ln_ratio > 3
+    others = ("chirps", "hiss", "flutter", "uneven firing")
+    assert max(found[noise].ln_ratio for noise in others) < 2
