@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 _ANGLE_STEP_S = 0.005
 _TOP_HZ = 400.0
 _LOWEST_HZ = 20.0
+_MEANS_PER_TURN = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,14 +128,17 @@ def crank_angle(
     at_s = sound.start_s + np.arange(low.size) / rate_hz
     angle = np.interp(at_s, time_s, turns)
     mean_hz = float(np.median(speed_hz))
+    # Means over a quarter turn: what they fold lies whole turns away from the line.
+    block = max(1, round(rate_hz / mean_hz / _MEANS_PER_TURN))
+    block_s = at_s[: at_s.size // block * block].reshape(-1, block).mean(axis=1)
     best: tuple[float, float, Floats] | None = None
     for order in _lines_to_follow(engine, mean_hz, settings):
-        drift, ratio = _drift(low, angle, order, rate_hz / mean_hz, settings)
+        drift, ratio = _drift(low, angle, order, block, settings)
         if ratio > settings.least_ratio and (best is None or ratio > best[1]):
             best = (order, ratio, drift)
     if best is None:
         return CrankAngle(time_s, turns, None)
-    return CrankAngle(time_s, turns + np.interp(time_s, at_s, best[2]), best[0])
+    return CrankAngle(time_s, turns + np.interp(time_s, block_s, best[2]), best[0])
 
 
 def _lines_to_follow(engine: Engine, mean_hz: float, settings: PhaseSettings) -> list[float]:
@@ -149,19 +153,20 @@ def _drift(
     low: NDArray[np.complex64],
     angle: Floats,
     order: float,
-    per_turn: float,
+    block: int,
     settings: PhaseSettings,
 ) -> tuple[Floats, float]:
     """How far the angle lags behind the line [rev], and how far the line stands out."""
     # Half-power bandwidth of a Gaussian low-pass: exp(-(2 pi f s)^2) = 1/2.
-    spread = np.sqrt(np.log(2.0)) / (np.pi * settings.bandwidth_order) * per_turn
+    spread = np.sqrt(np.log(2.0)) / (np.pi * settings.bandwidth_order) * _MEANS_PER_TURN
     signals = []
     for place in (
         order,
         order - 2 * settings.bandwidth_order,
         order + 2 * settings.bandwidth_order,
     ):
-        shifted = low * np.exp(-2j * np.pi * place * angle)
+        shifted = low * np.exp((-2 * np.pi * place * angle) * 1j)
+        shifted = shifted[: low.size // block * block].reshape(-1, block).mean(axis=1)
         real, imaginary = (gaussian_filter1d(part, spread) for part in (shifted.real, shifted.imag))
         signals.append(real + 1j * imaginary)
     line, *beside = signals

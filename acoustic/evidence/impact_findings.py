@@ -72,8 +72,8 @@ class RattleSettings:
         p value above which knocks count as out of step.
     strengths : (float, float)
         Vector strengths at which no knock and at which every knock counts as in step: the
-        first is what masking by the engine can leave of knocks at random, the second what a
-        jitter of a tenth of the interval leaves of knocks in step.
+        first is what masking by the engine can leave of knocks at random, the second what
+        jitter and bouncing leave of knocks in step.
     few : float
         Knocks per turn that count as none. [1/rev]
     least_power : float
@@ -83,12 +83,12 @@ class RattleSettings:
         Largest ln_ratio either way. [nat]
     """
 
-    significant: float = 0.003
-    strengths: tuple[float, float] = (0.3, 0.8)
+    significant: float = 0.02
+    strengths: tuple[float, float] = (0.3, 0.65)
     few: float = 0.02
     least_power: float = 0.003
-    firing: RattleWeights = RattleWeights(9.0, 2.5, 0.15)
-    random: RattleWeights = RattleWeights(9.0, 2.5, 0.15)
+    firing: RattleWeights = RattleWeights(5.0, 0.67, 0.179)
+    random: RattleWeights = RattleWeights(7.94, 1.64, 0.181)
     limit: float = 5.0
     locking: LockingSettings = field(default_factory=LockingSettings)
 

@@ -52,6 +52,8 @@ class ImpactSettings:
     most_scatter : float
         An angle may scatter at most this much more than the calm quarter of angles, so
         that a rattle in most cycles does not raise its own threshold.
+    loudest_db : float
+        Louder knocks weigh no more than this: a few bumps are no rattle. [dB]
     dead_s : float
         What follows within this time belongs to the same knock. [s]
     fewest_cycles : int
@@ -59,9 +61,10 @@ class ImpactSettings:
     """
 
     bands_hz: tuple[tuple[float, float], ...] = (
-        (1000.0, 2500.0),
-        (2000.0, 5000.0),
-        (4000.0, 9500.0),
+        (800.0, 1600.0),
+        (1400.0, 2800.0),
+        (2400.0, 4800.0),
+        (4000.0, 8000.0),
     )
     smoothing_s: float = 0.0025
     points: int = 128
@@ -69,6 +72,7 @@ class ImpactSettings:
     threshold: float = 3.5
     least_db: float = 4.0
     most_scatter: float = 1.5
+    loudest_db: float = 18.0
     dead_s: float = 0.008
     fewest_cycles: int = 12
     phase: PhaseSettings = field(default_factory=PhaseSettings)
@@ -87,7 +91,7 @@ class ImpactTrain:
     strength_db : ndarray, shape (knocks,)
         Over the median of the same crank angle. [dB]
     level_db : ndarray, shape (knocks,)
-        Over the mean level of the band. [dB]
+        Over the usual level of the band, the mean over the cycle. [dB]
     needed_db : ndarray, shape (points,)
         What a knock must reach at each angle of the working cycle, as `level_db`. [dB]
     piece : ndarray of int, shape (knocks,)
@@ -97,7 +101,8 @@ class ImpactTrain:
     seconds, revolutions : float
         Time and turns of the crankshaft looked at. [s], [rev]
     excess : float
-        Power of the knocks over that of everything else in the band. [-]
+        Power of the knocks over what is usual in the band, each taken to last as long as
+        the power is averaged and to be no louder than `ImpactSettings.loudest_db`. [-]
     """
 
     times_s: Floats
@@ -121,7 +126,7 @@ def find_impacts(
     highest_hz: float,
     settings: ImpactSettings | None = None,
 ) -> ImpactTrain | None:
-    """Find the knocks in the band where they stand out most.
+    """Find the knocks in the band where most stand out, and furthest, in dB all told.
 
     Returns
     -------
@@ -129,7 +134,7 @@ def find_impacts(
         None where no band or no stretch is fit to look at.
     """
     trains = band_trains(recording, stretches, speed, engine, highest_hz, settings)
-    return max(trains, key=lambda train: train.excess, default=None)
+    return max(trains, key=lambda train: float(train.strength_db.sum()), default=None)
 
 
 def band_trains(
@@ -159,7 +164,9 @@ def band_trains(
             found.append(_look_at(sound, angle, turned, limits_hz, settings))
         turned += cycles * CYCLE_TURNS
     return tuple(
-        _joined(found, limits_hz) for found, limits_hz in zip(pieces, bands, strict=True) if found
+        _joined(found, limits_hz, settings)
+        for found, limits_hz in zip(pieces, bands, strict=True)
+        if found
     )
 
 
@@ -172,8 +179,6 @@ class _Piece:
     strength_db: Floats
     level_db: Floats
     needed_db: Floats
-    knocking: float
-    rest: float
     seconds: float
     revolutions: float
 
@@ -198,9 +203,7 @@ def _look_at(
     per_second = level.size / (times_s[-1] - times_s[0])
     over = level - np.tile(needed, cycles)
     knock = _separate_peaks(over, round(settings.dead_s * per_second))
-    power, everywhere = np.exp(level), np.tile(np.exp(usual), cycles)
-    knocking = float(np.sum((power - everywhere)[over > 0]))
-    mean = 10 * np.log10(power.mean())
+    mean = 10 * np.log10(np.exp(usual).mean())
     strength = level[knock] - np.tile(usual, cycles)[knock]
     return _Piece(
         times_s=times_s[knock],
@@ -208,8 +211,6 @@ def _look_at(
         strength_db=_DB * strength,
         level_db=_DB * level[knock] - mean,
         needed_db=_DB * needed - mean,
-        knocking=knocking,
-        rest=float(power.sum()) - knocking,
         seconds=float(times_s[-1] - times_s[0]),
         revolutions=cycles * CYCLE_TURNS,
     )
@@ -247,18 +248,23 @@ def _separate_peaks(over: Floats, apart: int) -> NDArray[np.intp]:
     return np.flatnonzero(peak)
 
 
-def _joined(pieces: list[_Piece], limits_hz: tuple[float, float]) -> ImpactTrain:
+def _joined(
+    pieces: list[_Piece], limits_hz: tuple[float, float], settings: ImpactSettings
+) -> ImpactTrain:
     counts = [piece.times_s.size for piece in pieces]
+    level_db = np.concatenate([p.level_db for p in pieces])
+    seconds = sum(p.seconds for p in pieces)
+    power = np.sum(10 ** (np.minimum(level_db, settings.loudest_db) / 10))
     return ImpactTrain(
         times_s=np.concatenate([p.times_s for p in pieces]),
         turns=np.concatenate([p.turns for p in pieces]),
         strength_db=np.concatenate([p.strength_db for p in pieces]),
-        level_db=np.concatenate([p.level_db for p in pieces]),
+        level_db=level_db,
         needed_db=np.stack([p.needed_db for p in pieces]),
         piece=np.repeat(np.arange(len(pieces)), counts),
         low_hz=limits_hz[0],
         high_hz=limits_hz[1],
-        seconds=sum(p.seconds for p in pieces),
+        seconds=seconds,
         revolutions=sum(p.revolutions for p in pieces),
-        excess=sum(p.knocking for p in pieces) / sum(p.rest for p in pieces),
+        excess=float(power) * settings.smoothing_s / seconds,
     )

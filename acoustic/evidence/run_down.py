@@ -60,7 +60,8 @@ class RunDownSettings:
         How long after that a run-on rattle is looked for, and for how long at least. [s]
     healthy_rate, rattle_rate : (float, float)
         Mean knocks a second in that time, and the shape of their gamma distribution over
-        engines: the count is then negative binomial. [1/s], [-]
+        engines: the count is then negative binomial. Both by
+        ``python tests/trial/fit_run_down.py``. [1/s], [-]
     limit : float
         Largest ln_ratio either way. [nat]
     """
@@ -87,8 +88,8 @@ class RunDownSettings:
     coast_s: float = 0.9
     looked_s: float = 3.0
     least_looked_s: float = 1.0
-    healthy_rate: tuple[float, float] = (0.5, 0.5)
-    rattle_rate: tuple[float, float] = (6.0, 1.5)
+    healthy_rate: tuple[float, float] = (0.3, 1.0)
+    rattle_rate: tuple[float, float] = (5.0, 1.0)
     limit: float = 5.0
 
 
