@@ -172,11 +172,14 @@ def _tables_of_firings(
     firings = np.concatenate([[0.0], np.cumsum(speed.at(piece.time_s)) * spectrum.hop_s])
     firings *= engine.firing_order
     loudness = np.sum([power / power.mean() for power in powers], axis=0)
+    count = np.arange(firings.size)
+    energies = [np.concatenate([[0.0], np.cumsum(power)]) for power in powers]
     tables = []
     for start in np.arange(1.0, firings[-1] - size - 1.0, size / 2):
         edges = _start_of_firing(loudness, firings, start, start + size, settings)
-        frames = np.interp(edges + np.arange(size + 1), firings, np.arange(firings.size))
-        levels = [_level_between(power, frames, 4 * per_cycle) for power in powers]
+        places = edges + np.arange(size + 1)
+        frames = np.interp(places, firings, count)
+        levels = [_level_between(energy, frames, 4 * per_cycle) for energy in energies]
         tables.append(np.mean(levels, axis=0).reshape(settings.cycles, per_cycle))
     return tables
 
@@ -192,10 +195,14 @@ def _start_of_firing(
     return float(start + (middle - settings.before - start) % 1.0)
 
 
-def _level_between(power: Floats, frames: Floats, trend: int) -> Floats:
-    """Mean power between places counted in frames, slow changes taken out. [dB]"""
-    energy = np.concatenate([[0.0], np.cumsum(power)])
-    within = np.diff(np.interp(frames, np.arange(energy.size), energy))
+def _level_between(energy: Floats, frames: Floats, trend: int) -> Floats:
+    """Mean power between places counted in frames, slow changes taken out. [dB]
+
+    `energy` is the running sum of the power, from 0 before the first frame.
+    """
+    first = max(0, int(frames[0]) - 1)
+    part = energy[first : int(frames[-1]) + 2]
+    within = np.diff(np.interp(frames - first, np.arange(part.size), part))
     level = 10 * np.log10(within / np.maximum(np.diff(frames), _TINY))
     return np.asarray(level - uniform_filter1d(level, trend, mode="reflect"))
 
