@@ -1,6 +1,6 @@
 """Work out again what knocks are worth as evidence for a rattle, and how often they are right.
 
-    python tests/trial/fit_impacts.py [--scenes N]
+    python tests/trial/fit_impacts.py [--scenes N] [--first N]
 
 Scenes on the layouts for tuning: healthy, with a rattle in step with the firing, with one
 in no step, with knocks in step with a shaft, and with growl or chirps; beside them every
@@ -110,9 +110,9 @@ def engine_sound(usual: EngineSound, number: int) -> EngineSound:
     return replace(usual, **{sharp: SHARP_DB}) if rng.random() < 0.5 else usual
 
 
-def made_rows(scenes: int) -> Iterator[Row]:
+def made_rows(first: int, scenes: int) -> Iterator[Row]:
     """Measure idle and held recordings of many scenes on the layouts for tuning."""
-    for number in range(scenes):
+    for number in range(first, first + scenes):
         layout = TUNING_LAYOUTS[number % len(TUNING_LAYOUTS)]
         lap = number // len(TUNING_LAYOUTS)
         kind = KINDS[(number + lap) % len(KINDS)]
@@ -240,9 +240,10 @@ def print_reliability(rows: Sequence[Row], settings: RattleSettings) -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Fit, then count on what was not fitted."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("--scenes", type=int, default=480)
+    parser.add_argument("--scenes", type=int, default=720)
+    parser.add_argument("--first", type=int, default=0, help="number of the first scene")
     options = parser.parse_args(argv)
-    rows = list(made_rows(options.scenes))
+    rows = list(made_rows(options.first, options.scenes))
     used = set(TUNING_LAYOUTS[::2])
     fitted = [row for row in rows if row.layout in used] + list(phone_rows(1))
     counted = [row for row in rows if row.layout not in used] + list(phone_rows(0))
