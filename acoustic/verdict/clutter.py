@@ -37,6 +37,8 @@ _FAMILY_RATIOS = (
     (1, 4, 0.05),
 )
 _SIDE_LINE_SHARE = 0.2
+_SAME_ORDER_SHARE = 0.3
+_MOST_COMPANIONS = 0.25
 _LONG_CYCLES = (3, 4)
 _LONG_CYCLE_SHARE = 0.3
 _LONG_CYCLE_TOP = 12.0
@@ -187,15 +189,16 @@ def _place_sd(window: int) -> float:
 
 def _crowding(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> Floats:
     """Local density of strangers' tones over the local share of visible places."""
-    sd = table.strangers.crowd_width / LATTICE_STEP
+    habits = table.strangers
+    sd = habits.crowd_width / LATTICE_STEP
     tones = np.zeros(table.ln_order.size)
     for tone, p in zip(hot, probability, strict=True):
         tones[tone.place] += p * tone.certainty
     coarse = max(1, int(sd / 10))
     dense = _coarse_smooth(tones, sd, coarse) / LATTICE_STEP
     seen = _coarse_smooth(table.visible.astype(np.float64), sd, coarse)
-    first = table.strangers.first_rate * _CROWD_PRIOR
-    return np.asarray((first + dense) / (_CROWD_PRIOR + seen), dtype=np.float64)
+    told = (habits.first_rate * _CROWD_PRIOR + dense) / (_CROWD_PRIOR + seen)
+    return np.asarray(np.minimum(told, habits.most_rate))
 
 
 def _coarse_smooth(values: Floats, sd: float, coarse: int) -> Floats:
@@ -225,7 +228,7 @@ def stranger_weights(
     for r, (table, tones, rate) in enumerate(zip(tables, hot, rates, strict=True)):
         if not tones:
             continue
-        weight = 1.0 + family_links(tones, rate, table.strangers.comb_step).sum(axis=1)
+        weight = 1.0 + companion_odds(tones, rate, table.strangers.comb_step)
         x = np.array([tone.ln_order for tone in tones])
         here = rate[[tone.place for tone in tones]]
         for earlier, others in zip(tables[:r], hot[:r], strict=True):
@@ -236,6 +239,50 @@ def stranger_weights(
                     weight += _PERSISTENCE * density / here
         weights.append(weight)
     return np.concatenate(weights) if weights else np.empty(0)
+
+
+def same_order_links(
+    lines: Sequence[HotTone], rates: Floats, tones: Sequence[HotTone], stray: Floats
+) -> Floats:
+    """How much likelier a line of the envelope is a companion of a tone at its order.
+
+    What makes a tone makes the loudness swing with it: a part that matches both by chance
+    has matched one thing. `stray` is the probability that each tone is a stranger's.
+
+    Returns
+    -------
+    ndarray, shape (lines,)
+        Odds by which each line gains.
+    """
+    clear = [tone for tone in tones if tone.clear]
+    if not lines or not clear:
+        return np.zeros(len(lines))
+    free = np.array([p for tone, p in zip(tones, stray, strict=True) if tone.clear])
+    own = np.array([_place_sd(t.last - t.first) for t in lines])
+    other = np.array([_place_sd(t.last - t.first) for t in clear])
+    sd = np.hypot(own[:, None], other[None, :])
+    apart = np.array([t.ln_order for t in lines])[:, None] - np.array([t.ln_order for t in clear])
+    density = np.exp(-0.5 * (apart / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+    return np.asarray(
+        _SAME_ORDER_SHARE * (density * free).max(axis=1) / rates[[t.place for t in lines]]
+    )
+
+
+def companion_odds(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0) -> Floats:
+    """How much likelier each tone is a companion of any other than a tone of its own.
+
+    However many strong tones it may be a companion of, no stranger has every companion:
+    beyond a share the tone is as good evidence as a lone one.
+
+    Returns
+    -------
+    ndarray, shape (hot tones,)
+    """
+    if not hot:
+        return np.zeros(0)
+    own = np.array([_place_sd(tone.last - tone.first) for tone in hot])
+    most = _MOST_COMPANIONS / (2 * own * np.sqrt(np.pi)) / rates[[tone.place for tone in hot]]
+    return np.minimum(family_links(hot, rates, comb_step).sum(axis=1), most)
 
 
 def family_links(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0) -> Floats:

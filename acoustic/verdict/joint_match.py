@@ -20,6 +20,7 @@ from acoustic.verdict.clutter import (
     StrayTone,
     clutter,
     hot_tones,
+    same_order_links,
     stranger_weights,
     stray_rate,
 )
@@ -185,6 +186,7 @@ def match_drive(
     for _ in range(2):
         tones.price(healthy.strays if healthy else ())
         envelopes.price(healthy.envelope_strays if healthy else ())
+        envelopes.beside(tones)
         listenings = [*tones.listenings(0, blurs, combs)]
         listenings += envelopes.listenings(tones.hot_count, blurs, None)
         noises = _noises(drive, heard, tones.hot_count + envelopes.hot_count, healthy)
@@ -231,14 +233,24 @@ class _Heard:
         self.hot = [hot_tones(table) for table in tables]
         self.hot_count = sum(map(len, self.hot))
         self.stray: list[Floats] | None = None
+        self.rates: list[Floats] = []
         self.prices: list[Floats] = []
         self.strangers: Floats = np.empty(0)
 
     def price(self, known: Sequence[StrayTone]) -> None:
         """Work out the clutter at the rates of strangers known so far."""
-        rates = _rates(self.tables, self.hot, self.stray, known)
-        self.prices = [clutter(t, rate) for t, rate in zip(self.tables, rates, strict=True)]
-        self.strangers = stranger_weights(self.tables, self.hot, rates)
+        self.rates = _rates(self.tables, self.hot, self.stray, known)
+        self.prices = [clutter(t, rate) for t, rate in zip(self.tables, self.rates, strict=True)]
+        self.strangers = stranger_weights(self.tables, self.hot, self.rates)
+
+    def beside(self, tones: _Heard) -> None:
+        """Let lines of the envelope be companions of the tones at their order."""
+        links = []
+        for r, hot, rate in zip(self.recordings, self.hot, self.rates, strict=True):
+            at = tones.recordings.index(r)
+            stray = np.ones(len(tones.hot[at])) if tones.stray is None else tones.stray[at]
+            links.append(same_order_links(hot, rate, tones.hot[at], stray))
+        self.strangers = self.strangers + np.concatenate([np.empty(0), *links])
 
     def listenings(
         self, first_hot: int, blurs: Sequence[float], combs: Sequence[CombEvidence] | None

@@ -48,6 +48,8 @@ class Strangers:
         Unexplained lines per e-fold of order before a recording has shown its own rate.
     crowd_width : float
         Over how many e-folds that rate is told by the lines found (sd).
+    most_rate : float
+        A recording cannot show a higher rate: one source makes many lines of its envelope.
     comb_step : float
         Side lines lie at one spacing about the multiples of this order.
     near_comb_rate, near_comb_order : float
@@ -57,6 +59,7 @@ class Strangers:
 
     first_rate: float = 0.3
     crowd_width: float = 0.3
+    most_rate: float = 10.0
     comb_step: float = 1.0
     near_comb_rate: float = 0.0
     near_comb_order: float = 0.08
@@ -68,7 +71,7 @@ def envelope_strangers(order_step: float) -> Strangers:
     0.15 lone ones per e-fold were counted on 17 ordinary engines recorded with a phone,
     most of them on a few.
     """
-    return Strangers(0.15, 2.0, order_step, 1.0)
+    return Strangers(0.3, 2.0, 0.5, order_step, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
