@@ -12,6 +12,7 @@ from acoustic.errors import RecordingError, SettingsError, SpeedError
 from acoustic.evidence.comb import comb_levels
 from acoustic.evidence.envelope import EnvelopeSettings, envelope_spectra
 from acoustic.evidence.fixed_tones import spectrum_over_hz, without_fixed_lines
+from acoustic.evidence.noises import find_noises
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.tones import ToneSettings, find_tones
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
@@ -181,8 +182,9 @@ def listen(
     envelope = envelope_spectra(
         recording, stretches, speed.trace, drive.engine, highest_hz, settings.envelope
     )
-    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope)
-    unheard = replace(unheard, envelope=envelope)
+    noises = find_noises(recording, stretches, speed.trace, drive.engine, highest_hz, spectrum)
+    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope, noises)
+    unheard = replace(unheard, envelope=envelope, noises=noises)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders)
 
 

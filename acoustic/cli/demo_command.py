@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 LAYOUT, NOTE = "library_bus.toml", "READ_ME_FIRST.txt"
 CLIPS = {"idle.m4a": 810.0, "held_2000_rpm.m4a": 2000.0}
 TEXT, JSON, PICTURE, DRAWING = "answer.txt", "answer.json", "answer.png", "drive.png"
-PLANTED_PART, PLANTED_MECHANISM, PLANTED_LEVEL_DB = "idler", "inner race", 2.0
+PLANTED_PART, PLANTED_MECHANISM, PLANTED_LEVEL_DB = "idler", "inner race", 0.0
 SEED = 20
 CLIP_S = 20.0
 
 NOTE_TEXT = f"""\
-A sample case: the library bus whines at the front of its engine.
+A sample case: the library bus growls at the front of its engine.
 
 Nothing here was recorded: the sound was made by this program from the layout, with a worn
 bearing planted in the {PLANTED_PART}, healthy parts singing along, and a phone's microphone,
@@ -102,7 +102,7 @@ def _make_case(folder: Path) -> None:
     write_text_whole(folder / LAYOUT, _read_sample_layout())
     settings = SceneSettings(
         conditions=tuple(Condition(n, rpm, duration_s=CLIP_S) for n, rpm in CLIPS.items()),
-        faults=(PlantedFault(PLANTED_PART, PLANTED_MECHANISM, PLANTED_LEVEL_DB),),
+        faults=(PlantedFault(PLANTED_PART, PLANTED_MECHANISM, PLANTED_LEVEL_DB, "envelope"),),
         song=HealthySong(),
     )
     scene = make_scene(read_drive(folder / LAYOUT), settings, np.random.default_rng(SEED))

@@ -208,7 +208,7 @@ def _swing(
     usual = gaussian_filter1d(table, settings.cycle_spread, axis=0, mode="nearest")
     usual = np.maximum(gaussian_filter1d(usual, 1.0, axis=1, mode="wrap"), 0.05)
     relative /= np.interp(place, at, usual.ravel())
-    return np.clip(relative - 1.0, *settings.limits)
+    return np.asarray(np.clip(relative - 1.0, *settings.limits))
 
 
 def _mean_spectrum(swings: list[Floats], points: int) -> tuple[Floats, int] | None:

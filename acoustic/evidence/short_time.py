@@ -105,7 +105,7 @@ def short_time_spectrum(
             continue
         power = _frame_powers(sound, points, kept)
         middle = first + 0.5 * points + np.arange(power.shape[0]) * (points // 2)
-        pieces.append(ShortTimePiece(middle / rate_hz, power))
+        pieces.append(ShortTimePiece(np.asarray(middle / rate_hz, dtype=np.float64), power))
     return ShortTimeSpectrum(tuple(pieces), spacing_hz, 0.5 * points / rate_hz, highest_hz)
 
 

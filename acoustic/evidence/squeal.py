@@ -172,7 +172,8 @@ def find_squeal(
     while traces:
         loudest = max(traces, key=lambda trace: float(np.sum(trace.ratio)))
         pitch = np.median(loudest.pitch_hz)
-        one, others = [], []
+        one: list[_Trace] = []
+        others: list[_Trace] = []
         for trace in traces:
             near = abs(np.log(np.median(trace.pitch_hz) / pitch)) < settings.pitch_spread
             (one if near else others).append(trace)

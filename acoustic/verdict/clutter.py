@@ -282,7 +282,7 @@ def companion_odds(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0
         return np.zeros(0)
     own = np.array([_place_sd(tone.last - tone.first) for tone in hot])
     most = _MOST_COMPANIONS / (2 * own * np.sqrt(np.pi)) / rates[[tone.place for tone in hot]]
-    return np.minimum(family_links(hot, rates, comb_step).sum(axis=1), most)
+    return np.asarray(np.minimum(family_links(hot, rates, comb_step).sum(axis=1), most))
 
 
 def family_links(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0) -> Floats:

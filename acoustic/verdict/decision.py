@@ -9,13 +9,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtri
 
 from acoustic.drive.drive import Drive, ExpectedFamily
-from acoustic.evidence.audibility import critical_bandwidth_hz
-from acoustic.evidence.findings import OrderSpectrum, Tone
+from acoustic.evidence.findings import Tone
 from acoustic.evidence.tones import claimed
 from acoustic.tables.knowledge import Knowledge
+from acoustic.verdict.detectable import detectable_tone
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
@@ -72,7 +71,7 @@ def decide(
     group = leading_group(drive, families, answer)
     suspects = _suspects(drive, heard, answer, group, knowledge)
     unexplained = _unexplained(drive, families, heard, answer, suspects)
-    detectable = _detectable(each)
+    detectable = detectable_tone(each)
     unseen = unseen_parts(answer)
     verdict = _verdict(each, answer, group, suspects)
     return Decision(
@@ -365,38 +364,3 @@ def _held_speed(drive: Drive, heard_rpm: float) -> float:
     if heard_rpm and wanted < 1.3 * heard_rpm:
         wanted = drive.engine.idle_rpm[1]
     return round(wanted / 50.0) * 50.0
-
-
-def _detectable(heard: Sequence[Heard]) -> str:
-    spectra = [h.spectrum for h in heard if h.spectrum is not None]
-    if not spectra:
-        return ""
-    weakest_db = min(_least_tone_db(s) for s in spectra)
-    low = min(max(s.lowest_hz, s.bands[0].orders[0] * s.mean_speed_hz) for s in spectra)
-    high = max(s.highest_hz for s in spectra)
-    return (
-        f"A steady tone {abs(weakest_db):.0f} dB {'below' if weakest_db < 0 else 'above'} the "
-        f"noise in its critical band would have been found in 95 of 100 cases, from "
-        f"{hertz(low)} to {hertz(high)} and clear of the engine's own orders."
-    )
-
-
-def _least_tone_db(spectrum: OrderSpectrum) -> float:
-    """Tone-to-noise ratio found in 95 of 100 cases, worst of the bands. [dB]
-
-    The bin must pass the recording's false-alarm level (1 %) with the tone's own scatter
-    (1.64 sd of a chi-square mean) against it.
-    """
-    trials = max(1.0, sum(b.visible.sum() for b in spectrum.bands) / 1.5)
-    worst = -np.inf
-    for band in spectrum.bands[:3]:
-        threshold = float(fdtri(band.freedom, 12 * band.freedom, 1 - 0.01 / trials))
-        gain = threshold / max(0.3, 1.0 - 1.64 * np.sqrt(2.0 / band.freedom))
-        order = float(np.sqrt(band.orders[0] * band.orders[-1]))
-        critical_bins = (
-            float(critical_bandwidth_hz(order * spectrum.mean_speed_hz))
-            * band.revolutions
-            / spectrum.mean_speed_hz
-        )
-        worst = max(worst, 10 * np.log10((gain - 1.0) * 1.5 / critical_bins))
-    return float(worst)

@@ -25,8 +25,6 @@ COMPLAINT = (0.25, 0.60, 0.13, 0.02)
 """P(0, 1, 2, 3 faulty parts) when somebody complains of a sound (judgement)."""
 HEALTHY = (1.0,)
 """A recording of a drive known to be sound."""
-_UNLISTED = 1
-"""What a layout leaves out counts as this many parts more (judgement)."""
 _CANDIDATES = 8
 _WORTH_TRYING = 0.01
 _FELT = 0.03
@@ -118,7 +116,7 @@ def _set_weights(
     problem = book.problem
     n, prior = problem.part_count, problem.count_prior
     most = min(len(prior) - 1, n)
-    share = [_set_share(prior, n, size) for size in range(most + 1)]
+    share = [_set_share(prior, (n, problem.unlisted), size) for size in range(most + 1)]
     weights: dict[tuple[int, ...], float] = {(): share[0]}
     if most >= 1:
         weights |= {(k,): share[1] * float(alone[k]) for k in range(n)}
@@ -128,15 +126,16 @@ def _set_weights(
     return {chosen: weight / total for chosen, weight in weights.items()}
 
 
-def _set_share(prior: tuple[float, ...], listed: int, size: int) -> float:
+def _set_share(prior: tuple[float, ...], parts: tuple[int, int], size: int) -> float:
     """Prior of one set of so many listed parts.
 
     The faulty ones are drawn evenly from the listed parts and what nobody listed.
     """
+    listed, unlisted = parts
     return sum(
-        share * comb(_UNLISTED, number - size) / comb(listed + _UNLISTED, number)
+        share * comb(unlisted, number - size) / comb(listed + unlisted, number)
         for number, share in enumerate(prior)
-        if size <= number <= listed + _UNLISTED
+        if size <= number <= listed + unlisted
     )
 
 

@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from acoustic.drive.drive import Drive, ExpectedFamily
+from acoustic.drive.drive import Drive, ExpectedFamily, ExpectedLine
 from acoustic.verdict.joint_match import JointAnswer
+from acoustic.verdict.line_likelihood import LineTable
 
 _SHARE_OF_TOP = 0.3
 """Every part with this share of the leader's probability stays in its group: on made scenes
@@ -79,18 +81,27 @@ def _contest(answer: JointAnswer, members: tuple[int, ...]) -> bool:
 
 
 def unseen_parts(answer: JointAnswer) -> tuple[str, ...]:
-    """Parts none of whose lines could be seen in any recording."""
+    """Parts that have lines, none of which could be seen in any recording."""
+    swings = [one.table for one in answer.envelope]
     unseen = []
     for k, part in enumerate(answer.parts):
-        seen = False
-        for voice in answer.voices:
-            if voice.part != k:
-                continue
-            offset = answer.groups[voice.group].offset
-            for table in answer.tables:
-                for line in voice.lines:
-                    places = table.place_of(np.log(line.order) + offset)
-                    seen = seen or bool(table.visible[places].any())
-        if not seen:
+        own = [voice for voice in answer.voices if voice.part == k]
+        lined = any(voice.lines or (swings and voice.envelope_lines) for voice in own)
+        if lined and not any(
+            _is_seen(voice.lines, answer.groups[voice.group].offset, answer.tables)
+            or _is_seen(voice.envelope_lines, answer.groups[voice.group].offset, swings)
+            for voice in own
+        ):
             unseen.append(part)
     return tuple(unseen)
+
+
+def _is_seen(
+    lines: Sequence[ExpectedLine], offset: NDArray[np.float64], tables: Sequence[LineTable]
+) -> bool:
+    """Whether any of the lines could be seen in any table, wherever its shaft may put it."""
+    return any(
+        bool(table.visible[table.place_of(np.log(line.order) + offset)].any())
+        for table in tables
+        for line in lines
+    )

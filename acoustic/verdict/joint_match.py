@@ -18,14 +18,10 @@ from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpec
 from acoustic.verdict.clutter import (
     HotTone,
     StrayTone,
-    clutter,
-    hot_tones,
-    same_order_links,
-    stranger_weights,
-    stray_rate,
 )
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.fault_sets import COMPLAINT, HEALTHY, MatchResult, weigh_faults
+from acoustic.verdict.heard_realm import EnvelopeMatch, HeardRealm
 from acoustic.verdict.line_likelihood import (
     ENVELOPE_LEVELS_DB,
     VOICE_LEVELS_DB,
@@ -66,11 +62,13 @@ class MatchSettings:
     """Priors of the joint match; levels are tone-to-noise ratios in dB.
 
     The figures were chosen on made scenes kept apart from those reported
-    (``tests/trial``), except the prior over the number of faults, which is judgement.
+    (``tests/trial``), except the prior over the number of faults and that what a layout
+    leaves out counts as one part more, which are judgement.
     """
 
     likelihood: LikelihoodSettings = field(default_factory=LikelihoodSettings)
     count_prior: tuple[float, ...] = COMPLAINT
+    unlisted: int = 1
     fault_level_db: tuple[float, float] = (-6.0, 8.0)
     envelope_level_db: tuple[float, float] = (-6.0, 8.0)
     songs: SongSettings = field(default_factory=SongSettings)
@@ -109,17 +107,6 @@ class HealthySong:
     strays: tuple[StrayTone, ...]
     envelope_strays: tuple[StrayTone, ...] = ()
     noises: Mapping[str, float] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class EnvelopeMatch:
-    """The envelope of one recording, settled."""
-
-    recording: int
-    table: LineTable
-    price: Floats
-    hot: tuple[HotTone, ...]
-    stray_probability: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,8 +166,8 @@ def match_drive(
         From `learn_healthy` on a recording of the same drive without complaint.
     """
     sources = _sources(drive, families, heard[0].speed_uncertainty)
-    tones = _Heard(Realm.TONES, list(range(len(heard))), _tone_tables(heard, settings))
-    envelopes = _Heard(Realm.ENVELOPE, *_envelope_tables(heard, settings))
+    tones = HeardRealm(Realm.TONES, list(range(len(heard))), _tone_tables(heard, settings))
+    envelopes = HeardRealm(Realm.ENVELOPE, *_envelope_tables(heard, settings))
     combs = [CombEvidence(h.comb) for h in heard]
     blurs = _offset_blur(heard, settings)
     for _ in range(2):
@@ -223,66 +210,6 @@ def _envelope_tables(
     pairs = [(r, one.envelope) for r, one in enumerate(heard) if one.envelope is not None]
     tables = [envelope_table(spectrum, settings.likelihood) for _, spectrum in pairs]
     return [r for r, _ in pairs], tables
-
-
-class _Heard:
-    """One realm of all recordings, with what strangers account for in it."""
-
-    def __init__(self, realm: Realm, recordings: list[int], tables: list[LineTable]) -> None:
-        self.realm, self.recordings, self.tables = realm, recordings, tables
-        self.hot = [hot_tones(table) for table in tables]
-        self.hot_count = sum(map(len, self.hot))
-        self.stray: list[Floats] | None = None
-        self.rates: list[Floats] = []
-        self.prices: list[Floats] = []
-        self.strangers: Floats = np.empty(0)
-
-    def price(self, known: Sequence[StrayTone]) -> None:
-        """Work out the clutter at the rates of strangers known so far."""
-        self.rates = _rates(self.tables, self.hot, self.stray, known)
-        self.prices = [clutter(t, rate) for t, rate in zip(self.tables, self.rates, strict=True)]
-        self.strangers = stranger_weights(self.tables, self.hot, self.rates)
-
-    def beside(self, tones: _Heard) -> None:
-        """Let lines of the envelope be companions of the tones at their order."""
-        links = []
-        for r, hot, rate in zip(self.recordings, self.hot, self.rates, strict=True):
-            at = tones.recordings.index(r)
-            stray = np.ones(len(tones.hot[at])) if tones.stray is None else tones.stray[at]
-            links.append(same_order_links(hot, rate, tones.hot[at], stray))
-        self.strangers = self.strangers + np.concatenate([np.empty(0), *links])
-
-    def listenings(
-        self, first_hot: int, blurs: Sequence[float], combs: Sequence[CombEvidence] | None
-    ) -> list[Listening]:
-        """What the voices are held against; contested tones count from `first_hot`."""
-        starts = first_hot + np.cumsum([0, *map(len, self.hot)])
-        return [
-            Listening(
-                realm=self.realm,
-                recording=r,
-                table=table,
-                price=price,
-                hot=hot,
-                first_hot=int(start),
-                comb=combs[r] if combs else None,
-                offset_blur=blurs[r],
-            )
-            for r, table, price, hot, start in zip(
-                self.recordings, self.tables, self.prices, self.hot, starts, strict=False
-            )
-        ]
-
-    def settle(self, free: Floats) -> None:
-        """Keep how much of each contested tone no part accounts for."""
-        self.stray = np.split(free, np.cumsum([len(tones) for tones in self.hot])[:-1])
-
-    def settled(self) -> tuple[EnvelopeMatch, ...]:
-        """One value per recording."""
-        rows = zip(
-            self.recordings, self.tables, self.prices, self.hot, self.stray or (), strict=False
-        )
-        return tuple(EnvelopeMatch(*row) for row in rows)
 
 
 def _noises(
@@ -386,6 +313,7 @@ def _problem(
         fault_above_db=settings.songs.fault_above_db,
         offset_blur=tuple(blurs[r] for r in sorted(blurs)),
         stranger=stranger,
+        unlisted=settings.unlisted,
     )
 
 
@@ -406,26 +334,4 @@ def _strays(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> li
         StrayTone(tone.ln_order, float(p), table.mean_speed_hz)
         for tone, p in zip(hot, probability, strict=True)
         if p > 0.1 and tone.clear
-    ]
-
-
-def _rates(
-    tables: Sequence[LineTable],
-    hot: Sequence[tuple[HotTone, ...]],
-    stray: Sequence[Floats] | None,
-    known: Sequence[StrayTone],
-) -> list[Floats]:
-    """Rates of unexplained lines as far as they are known.
-
-    A stranger pays once: only the recordings after the one that showed it expect it.
-    """
-    return [
-        stray_rate(
-            table,
-            tones,
-            None if stray is None else stray[r],
-            known,
-            list(zip(tables[:r], hot[:r], strict=True)),
-        )
-        for r, (table, tones) in enumerate(zip(tables, hot, strict=True))
     ]

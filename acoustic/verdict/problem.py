@@ -40,6 +40,8 @@ class MatchProblem:
     stranger : ndarray, shape (hot tones,)
         Weight of "a stranger makes it" per contested tone, 1 for a lone one. Noises
         come last.
+    unlisted : int
+        As how many parts more what the layout leaves out counts.
     """
 
     belts: Sequence[BeltOffset]
@@ -54,6 +56,7 @@ class MatchProblem:
     fault_above_db: float
     offset_blur: tuple[float, ...]
     stranger: Floats
+    unlisted: int = 0
 
     @property
     def part_count(self) -> int:

@@ -114,12 +114,14 @@ def test_faulty_and_source_are_two_claims(race_decision) -> None:
 
 
 def test_mechanisms_share_the_blame(race_decision) -> None:
-    """Shares sum to 1, best first, and the best is the one named."""
+    """Shares sum to 1, best first, and the best is named; a race only where it is plain."""
     for suspect in race_decision.suspects:
         shares = [share for _, share in suspect.mechanisms]
         assert sum(shares) == pytest.approx(1.0)
         assert shares == sorted(shares, reverse=True)
-        assert suspect.mechanism == suspect.mechanisms[0][0]
+        best = suspect.mechanisms[0][0]
+        assert suspect.mechanism in {best, "worn bearing, race not certain"}
+        assert suspect.mechanism == best or "worn bearing" in best
 
 
 def test_nothing_found_says_what_would_have_been(silent_decision) -> None:

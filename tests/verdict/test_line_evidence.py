@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from acoustic.recording.recording import Recording, Stretch, Stretches
 from acoustic.verdict.joint_match import match_drive
 from acoustic.verdict.line_evidence import band_at, best_voice, loudest_voice, voice_lines
+from acoustic.verdict.suspects import Heard
 
 ORDERS = (3.17, 11.23, 17.62, 22.46)
 SLIP = 0.012
@@ -40,7 +42,10 @@ def answer(spectra, families, heard_of, drive_with, settings):
 @pytest.fixture(scope="module")
 def rows(answer, spectra):
     """Every line of the pump's likeliest fault."""
-    return voice_lines(answer, best_voice(answer, 0), spectra)
+    recording = Recording(np.zeros(8, dtype=np.float32), 8000.0, name="clip")
+    stretches = Stretches((Stretch(0.0, 20.0),), ())
+    heard = {n: Heard(recording, None, stretches, (), s, ()) for n, s in spectra.items()}
+    return voice_lines(answer, best_voice(answer, 0), heard)
 
 
 def test_every_line_in_every_recording(rows) -> None:
@@ -89,5 +94,5 @@ def test_a_part_is_shown_with_the_voice_it_sounds_with(answer) -> None:
 
 def test_the_band_of_an_order(spectra) -> None:
     """None beyond the spectrum."""
-    assert band_at(spectra[0], 20.0).revolutions == 32
-    assert band_at(spectra[0], 900.0) is None
+    assert band_at(spectra[0].bands, 20.0).revolutions == 32
+    assert band_at(spectra[0].bands, 900.0) is None

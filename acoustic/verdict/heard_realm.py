@@ -1,0 +1,117 @@
+"""One realm of evidence in all recordings, and what strangers account for in it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.verdict.clutter import (
+    HotTone,
+    StrayTone,
+    clutter,
+    hot_tones,
+    same_order_links,
+    stranger_weights,
+    stray_rate,
+)
+from acoustic.verdict.comb_evidence import CombEvidence
+from acoustic.verdict.line_likelihood import LineTable
+from acoustic.verdict.sources import Listening, Realm
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EnvelopeMatch:
+    """The envelope of one recording, settled."""
+
+    recording: int
+    table: LineTable
+    price: Floats
+    hot: tuple[HotTone, ...]
+    stray_probability: Floats
+
+
+class HeardRealm:
+    """One realm of all recordings, with what strangers account for in it."""
+
+    def __init__(self, realm: Realm, recordings: list[int], tables: list[LineTable]) -> None:
+        self.realm, self.recordings, self.tables = realm, recordings, tables
+        self.hot = [hot_tones(table) for table in tables]
+        self.hot_count = sum(map(len, self.hot))
+        self.stray: list[Floats] | None = None
+        self.rates: list[Floats] = []
+        self.prices: list[Floats] = []
+        self.strangers: Floats = np.empty(0)
+
+    def price(self, known: Sequence[StrayTone]) -> None:
+        """Work out the clutter at the rates of strangers known so far."""
+        self.rates = _rates(self.tables, self.hot, self.stray, known)
+        self.prices = [clutter(t, rate) for t, rate in zip(self.tables, self.rates, strict=True)]
+        self.strangers = stranger_weights(self.tables, self.hot, self.rates)
+
+    def beside(self, tones: HeardRealm) -> None:
+        """Let lines of the envelope be companions of the tones at their order."""
+        links = []
+        for r, hot, rate in zip(self.recordings, self.hot, self.rates, strict=True):
+            at = tones.recordings.index(r)
+            stray = np.ones(len(tones.hot[at])) if tones.stray is None else tones.stray[at]
+            links.append(same_order_links(hot, rate, tones.hot[at], stray))
+        self.strangers = self.strangers + np.concatenate([np.empty(0), *links])
+
+    def listenings(
+        self, first_hot: int, blurs: Sequence[float], combs: Sequence[CombEvidence] | None
+    ) -> list[Listening]:
+        """What the voices are held against; contested tones count from `first_hot`."""
+        starts = first_hot + np.cumsum([0, *map(len, self.hot)])
+        return [
+            Listening(
+                realm=self.realm,
+                recording=r,
+                table=table,
+                price=price,
+                hot=hot,
+                first_hot=int(start),
+                comb=combs[r] if combs else None,
+                offset_blur=blurs[r],
+            )
+            for r, table, price, hot, start in zip(
+                self.recordings, self.tables, self.prices, self.hot, starts, strict=False
+            )
+        ]
+
+    def settle(self, free: Floats) -> None:
+        """Keep how much of each contested tone no part accounts for."""
+        self.stray = np.split(free, np.cumsum([len(tones) for tones in self.hot])[:-1])
+
+    def settled(self) -> tuple[EnvelopeMatch, ...]:
+        """One value per recording."""
+        rows = zip(
+            self.recordings, self.tables, self.prices, self.hot, self.stray or (), strict=False
+        )
+        return tuple(EnvelopeMatch(*row) for row in rows)
+
+
+def _rates(
+    tables: Sequence[LineTable],
+    hot: Sequence[tuple[HotTone, ...]],
+    stray: Sequence[Floats] | None,
+    known: Sequence[StrayTone],
+) -> list[Floats]:
+    """Rates of unexplained lines as far as they are known.
+
+    A stranger pays once: only the recordings after the one that showed it expect it.
+    """
+    return [
+        stray_rate(
+            table,
+            tones,
+            None if stray is None else stray[r],
+            known,
+            list(zip(tables[:r], hot[:r], strict=True)),
+        )
+        for r, (table, tones) in enumerate(zip(tables, hot, strict=True))
+    ]
