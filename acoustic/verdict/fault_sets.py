@@ -157,8 +157,12 @@ def _larger_sets(
     for j in range(n):
         for k in range(j + 1, n):
             ways = [alone[a] * beside[a][b] for a, b in ((j, k), (k, j)) if a in beside]
+            if not ways:
+                # Neither was worth telling the others of; what both claim still counts once.
+                apart = not book.tones_of(j) & book.tones_of(k)
+                ways = [alone[j] * alone[k] if apart else max(alone[j], alone[k])]
             # Who is told first matters where both claim a tone: the better telling counts.
-            ratio = max(ways) if ways else alone[j] * alone[k]
+            ratio = max(ways)
             weights[(j, k)] = share[2] * float(ratio)
     if len(share) > 3:
         weights |= _triples(book, given, beside, alone, weights, share[3])

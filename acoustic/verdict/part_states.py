@@ -55,6 +55,26 @@ class PartState:
     off: Floats
 
 
+class _ClaimMasses:
+    """Adds up a part's claims over the ways it may sound."""
+
+    def __init__(self, tones: int) -> None:
+        self._gained = np.zeros(tones)
+        self._without = np.zeros(tones)
+
+    def add(self, full: float, by_tone: Mapping[int, tuple[float, float]]) -> None:
+        """Add one way: its likelihood, and by tone what it gains and has without it."""
+        without = np.full(self._without.size, full)
+        for tone, (gained, bare) in by_tone.items():
+            self._gained[tone] += gained
+            without[tone] = bare
+        self._without += without
+
+    def claims(self) -> Floats:
+        """Claim on each tone."""
+        return np.asarray(np.maximum(self._gained, 0.0) / (self._without + 1e-300))
+
+
 class PartBook:
     """Works out part states for one problem; holds only what never changes."""
 
@@ -147,7 +167,9 @@ class PartBook:
         shared = self.touched[v] & self.touched[song]
         if not shared:
             return sounds[song]
-        taken = self._claims_of([(v, prior, sounds[v])], rivals, float(prior @ sounds[v].seen))
+        masses = _ClaimMasses(self.problem.tone_count)
+        masses.add(*self._masses(v, prior, sounds[v], rivals))
+        taken = masses.claims()
         tones = list(shared)
         left = rivals.copy()
         left[tones] += taken[tones]
@@ -206,22 +228,53 @@ class PartBook:
         """The part's claim on every contested tone in this state, against a stranger's 1.
 
         Sum-product: the expected ``u / v`` over the expected ``1 / v``, with u the
-        voice's likelihood of the tone and v the tone's factor under the rivals.
+        voice's likelihood of the tone and v the tone's factor under the rivals. The
+        expected ``1 / v`` is added up from what is left without the tone, never taken as a
+        difference: tones reach 1e30, and beside them nothing of it would be left.
         """
-        total = float(prior @ (state.on if faulty else state.off))
-        return self._claims_of(
-            self.voices_in(part, state, prior, faulty=faulty), state.rivals, total
-        )
+        song, share = self.song_voice(part), state.song.share
+        masses = _ClaimMasses(self.problem.tone_count)
+        if not faulty:
+            masses.add((1.0 - share) * float(prior.sum()) if song is not None else 1.0, {})
+            if song is not None:
+                masses.add(*self._masses(song, prior * share, state.sounds[song], state.rivals))
+            return masses.claims()
+        for v in self.mechanisms(part):
+            weight = prior * self.problem.voices[v].weight
+            beside = state.song_beside.get(v)
+            whole = weight * self._song_factor(part, share, beside)
+            full, own = self._masses(v, whole, state.sounds[v], state.rivals)
+            if song is not None and beside is not None:
+                sung = weight * share * state.sounds[v].seen
+                _, others = self._masses(song, sung, beside, state.rivals)
+                silent = (1.0 - share) * float(weight @ state.sounds[v].seen)
+                for tone, (gained, bare) in others.items():
+                    mine = own.get(tone, (0.0, full))
+                    own[tone] = (mine[0] + gained, mine[1] * (silent + bare) / full)
+            masses.add(full, own)
+        return masses.claims()
 
-    def _claims_of(
-        self, entries: Sequence[tuple[int, Floats, Sound]], rivals: Floats, total: float
-    ) -> Floats:
-        gained = np.zeros(self.problem.tone_count)
-        without = np.full(self.problem.tone_count, total)
-        for v, weight, sound in entries:
-            if self.touched[v]:
-                self._add_claims(v, weight, sound, rivals, (gained, without))
-        return np.asarray(np.maximum(gained, 0.0) / np.maximum(without, 1e-9 * total))
+    def _masses(
+        self, v: int, weight: Floats, sound: Sound, rivals: Floats
+    ) -> tuple[float, dict[int, tuple[float, float]]]:
+        """A voice's whole likelihood, and by tone what it gains there and has without it."""
+        weight = self._from_part(self.problem.voices[v], weight)
+        full = float(np.sum(weight * np.prod(list(sound.realms.values()), axis=0)))
+        by_tone: dict[int, tuple[float, float]] = {}
+        tables = self.problem.tables[v]
+        for number, table in enumerate(tables):
+            if not table.contested:
+                continue
+            beside = (weight * self._other_realms(sound, table.realm))[:, None]
+            beside = beside * sound.levels[table.realm][None, :]
+            for other, values in enumerate(sound.blurred):
+                if other != number and tables[other].realm == table.realm:
+                    beside = beside * values
+            outer = self._blur(beside, table.recording) * sound.each[number]
+            for tone, claim in table.contested:
+                bare = outer / (1.0 + claim / rivals[tone])
+                by_tone[tone] = (float(np.sum(bare * claim)), float(np.sum(bare)))
+        return full, by_tone
 
     def song_evidence(self, part: int, state: PartState, prior: Floats) -> Floats | None:
         """Likelihood of the part's song at each level, None if it cannot sing."""
@@ -245,32 +298,6 @@ class PartBook:
         if song is None:
             return np.ones(self.problem.groups[self.problem.part_groups[part]].offset.size)
         return np.asarray((1.0 - share) + share * song.seen)
-
-    def _add_claims(
-        self,
-        v: int,
-        weight: Floats,
-        sound: Sound,
-        rivals: Floats,
-        sums: tuple[Floats, Floats],
-    ) -> None:
-        gained, without = sums
-        weight = self._from_part(self.problem.voices[v], weight)
-        full = float(np.sum(weight * np.prod(list(sound.realms.values()), axis=0)))
-        tables = self.problem.tables[v]
-        for number, table in enumerate(tables):
-            if not table.contested:
-                continue
-            beside = (weight * self._other_realms(sound, table.realm))[:, None]
-            beside = beside * sound.levels[table.realm][None, :]
-            for other, values in enumerate(sound.blurred):
-                if other != number and tables[other].realm == table.realm:
-                    beside = beside * values
-            outer = self._blur(beside, table.recording) * sound.each[number]
-            for tone, claim in table.contested:
-                bare = outer / (1.0 + claim / rivals[tone])
-                gained[tone] += float(np.sum(bare * claim))
-                without[tone] += float(np.sum(bare)) - full
 
     def _other_realms(self, sound: Sound, realm: Realm) -> Floats | float:
         """Likelihood over the voice's offset of all realms but one."""

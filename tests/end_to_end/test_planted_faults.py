@@ -72,9 +72,7 @@ def detectable(scene):
 def test_planted_faults_lead_to_their_part(screened, sample, leading, layout):
     """Where three lines or more stand out, the part leads or is in the leading group.
 
-    Two scenes in a dozen may go wrong: in the rear six the knocks of the compressor's
-    bearing and of the tensioner's lie within what is known of their pulleys. The trial
-    measures how many really do.
+    One scene in a dozen may go wrong; the trial measures how many really do.
     """
     drive = sample(layout)
     plain, missed, wrongly_likely = 0, [], []
@@ -90,7 +88,7 @@ def test_planted_faults_lead_to_their_part(screened, sample, leading, layout):
                 plain += 1
                 missed += [] if right else [(part, seed)]
     assert plain >= 6  # else nothing was tested
-    assert len(missed) <= 2, missed
+    assert len(missed) <= 1, missed
     assert len(wrongly_likely) <= 1, wrongly_likely
 
 

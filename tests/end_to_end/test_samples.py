@@ -45,7 +45,7 @@ def test_two_speeds_say_no_less_than_one(screened, sample, leading, layout):
     clips = [clip for clip in FAULTY if layout_of(clip) == layout]
     screening = screened([sample(clip) for clip in clips], sample(layout))
     assert len(clips) == 2
-    assert screening.suspects[0].part == FAULTY[clips[0]]
+    assert leading(screening) == {FAULTY[clips[0]]}
     assert screening.suspects[0].probability > LIKELY
 
 
@@ -68,7 +68,7 @@ def test_a_healthy_reference_clears_the_parts_that_always_sang(screened, sample)
     alone = chances(screened([faulty], drive))
     compared = chances(screened([faulty], drive, reference=sound))
     assert max(compared, key=compared.get) == "guide idler"
-    assert compared["guide idler"] > alone["guide idler"] - 0.02
+    assert compared["guide idler"] >= alone["guide idler"]
     assert compared["compressor"] < alone["compressor"]
     itself = chances(screened([sound], drive, reference=sound))
     assert itself["compressor"] < chances(screened([sound], drive))["compressor"]

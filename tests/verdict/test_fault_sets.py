@@ -185,6 +185,22 @@ def test_against_full_enumeration(problem_of, count, singing, mean, worst) -> No
     assert leaders == 20
 
 
+def test_two_that_fit_less_well_do_not_prove_each_other(problem_of) -> None:
+    """Two tones of one part, each of which one other part fits less well.
+
+    Either of the others alone is a thousandth of the first; the two together must not
+    count the tones they share twice.
+    """
+    parts = [
+        {"claims": {0: 3e4, 1: 3e4, 2: 3e4}},
+        {"claims": {0: 2e3, 1: 2e3}},
+        {"claims": {0: 2e3, 1: 2e3}},
+    ]
+    result = weigh_faults(problem_of(parts, 3))
+    assert result.faulty[0] > 0.95
+    assert result.faulty == pytest.approx(enumerate_all(parts, 3), abs=0.05)
+
+
 def test_probabilities_stay_probabilities(problem_of) -> None:
     """Claims of 1e12 on everything: between 0 and 1, and no overflow."""
     parts = [{"claims": {0: 1e12, 1: 1e12}, "song": {0: 1e12}}] * 4
