@@ -40,8 +40,7 @@ _SIDE_LINE_SHARE = 0.2
 _SAME_ORDER_SHARE = 0.3
 _MOST_COMPANIONS = 0.25
 _LONG_CYCLES = (3, 4)
-_LONG_CYCLE_SHARE = 0.3
-_LONG_CYCLE_TOP = 12.0
+_LONG_CYCLE_TOP = 4.0  # above it thirds and quarters lie too close to mean anything
 _PERSISTENCE = 0.4
 _PERSISTENCE_SD = 0.004
 _HOT_RATIO = 2.5
@@ -127,11 +126,14 @@ def _long_cycles(table: LineTable) -> Floats:
     heard at a wrong multiple make them; a belt-driven part lies there only by chance.
     """
     rates = np.zeros(table.ln_order.size)
+    share = table.strangers.long_cycle_share
+    if share == 0.0:
+        return rates
     top = min(_LONG_CYCLE_TOP, float(np.exp(table.ln_order[-1])))
     for parts in _LONG_CYCLES:
         for number in range(1, int(top * parts)):
             if number % parts and (2 * number) % parts:
-                _add_bump(rates, table, float(np.log(number / parts)), 1e-3, _LONG_CYCLE_SHARE)
+                _add_bump(rates, table, float(np.log(number / parts)), 1e-3, share)
     return rates
 
 

@@ -331,7 +331,7 @@ def _offset_blur(heard: Sequence[HeardOrders], settings: MatchSettings) -> tuple
 
 def _strays(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> list[StrayTone]:
     return [
-        StrayTone(tone.ln_order, float(p), table.mean_speed_hz)
+        StrayTone(tone.ln_order, float(p) * tone.certainty, table.mean_speed_hz)
         for tone, p in zip(hot, probability, strict=True)
         if p > 0.1 and tone.clear
     ]

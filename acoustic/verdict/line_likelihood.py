@@ -55,6 +55,8 @@ class Strangers:
     near_comb_rate, near_comb_order : float
         Further unexplained lines per e-fold close to the engine's own, and how close: an
         idle that hunts gives each engine line side lines.
+    long_cycle_share : float
+        Chance of a line at each third and quarter of an order.
     """
 
     first_rate: float = 0.3
@@ -63,6 +65,7 @@ class Strangers:
     comb_step: float = 1.0
     near_comb_rate: float = 0.0
     near_comb_order: float = 0.08
+    long_cycle_share: float = 0.0
 
 
 def envelope_strangers(order_step: float) -> Strangers:
@@ -71,7 +74,7 @@ def envelope_strangers(order_step: float) -> Strangers:
     0.15 lone ones per e-fold were counted on 17 ordinary engines recorded with a phone,
     most of them on a few.
     """
-    return Strangers(0.3, 2.0, 0.5, order_step, 1.0)
+    return Strangers(0.3, 2.0, 0.5, order_step, 1.0, long_cycle_share=0.3)
 
 
 @dataclass(frozen=True, slots=True)
