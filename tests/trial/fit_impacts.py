@@ -19,13 +19,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from fit_scenes import fault_showing, prepared
 from random_layouts import layout_of_seed
 from scenes import TUNING_LAYOUTS, trial_scenes
 from scipy.optimize import minimize
 
 from acoustic.drive.build import build_drive
 from acoustic.drive.drive import Drive, Engine
-from acoustic.drive.expected import expected_families
 from acoustic.drive.layout_file import read_drive
 from acoustic.evidence.impact_findings import (
     AT_RANDOM,
@@ -38,10 +38,7 @@ from acoustic.evidence.impact_findings import (
 )
 from acoustic.evidence.impacts import find_impacts
 from acoustic.recording.audio_file import read_recording
-from acoustic.recording.quality import codec_cutoff_hz
 from acoustic.recording.recording import Recording
-from acoustic.recording.speed_given import speed_of
-from acoustic.recording.stretches import find_stretches
 from acoustic.synthetic.scene import make_scene
 from acoustic.synthetic.scene_settings import EngineSound, PlantedFault
 
@@ -74,12 +71,10 @@ class Row:
 
 def measured(recording: Recording, drive: Drive, rpm: float | None) -> RattleFeatures | None:
     """Features of one recording, its speed heard as in a screening."""
-    stretches = find_stretches(recording)
-    speed = speed_of(recording, stretches, drive.engine, rpm).trace
-    if speed is None:
+    ready = prepared(recording, drive, rpm)
+    if ready is None:
         return None
-    highest_hz = 0.9 * (codec_cutoff_hz(recording) or recording.sample_rate_hz / 2)
-    train = find_impacts(recording, stretches, speed, drive.engine, highest_hz)
+    train = find_impacts(recording, ready.stretches, ready.speed, drive.engine, ready.highest_hz)
     return None if train is None else rattle_features(train, drive.engine)
 
 
@@ -87,20 +82,10 @@ def planted(drive: Drive, kind: str, level_db: float, number: int) -> PlantedFau
     """Draw a mechanism of the drive that shows as wanted; None if it has none."""
     rng = np.random.default_rng([number, 77])
     wanted = OTHER[int(rng.integers(len(OTHER)))] if kind == "other" else kind
-    able = [
-        family
-        for family in expected_families(drive)
-        if any(noise.noise == wanted for noise in family.noises)
-        # Of knocks only those in step with a shaft: balls slip, the envelope weighs races.
-        or (
-            any(line.shows_as == wanted for line in family.envelope_lines)
-            and (wanted != "impacts" or family.own_tolerance == 0.0)
-        )
-    ]
-    if not able:
-        return None
-    family = able[int(rng.integers(len(able)))]
-    return PlantedFault(family.part, family.mechanism, level_db, wanted)
+    # Of knocks only those in step with a shaft: balls slip, the envelope weighs races.
+    return fault_showing(
+        drive, wanted, level_db, rng, lambda f: wanted != "impacts" or f.own_tolerance == 0.0
+    )
 
 
 def engine_sound(usual: EngineSound, number: int) -> EngineSound:

@@ -21,6 +21,7 @@ from pathlib import Path
 
 import numpy as np
 import soxr
+from fit_scenes import fault_showing, prepared
 from numpy.typing import NDArray
 from random_layouts import layout_of_seed
 from scenes import TUNING_LAYOUTS, trial_scenes
@@ -28,7 +29,6 @@ from scipy.optimize import minimize
 
 from acoustic.drive.build import build_drive
 from acoustic.drive.drive import Drive
-from acoustic.drive.expected import expected_families
 from acoustic.drive.layout_file import read_drive
 from acoustic.errors import SpeedError
 from acoustic.evidence.chirps import chirp_figure, find_chirps
@@ -40,10 +40,7 @@ from acoustic.evidence.short_time import short_time_spectrum
 from acoustic.evidence.squeal import SquealSettings, find_squeal
 from acoustic.evidence.uneven_firing import Unevenness, find_unevenness, uneven_ln_ratio
 from acoustic.recording.audio_file import read_recording
-from acoustic.recording.quality import codec_cutoff_hz
 from acoustic.recording.recording import Recording
-from acoustic.recording.speed_given import speed_of
-from acoustic.recording.stretches import find_stretches
 from acoustic.synthetic.crank_speed import scene_clock, turn_crank
 from acoustic.synthetic.critical_band import BandPower
 from acoustic.synthetic.noises import make_noise
@@ -82,11 +79,10 @@ class Row:
 
 def figures(recording: Recording, drive: Drive, rpm: float | None) -> dict[str, tuple[float, ...]]:
     """Figures of every noise, as the findings take them; empty where the speed is unknown."""
-    stretches = find_stretches(recording)
-    speed = speed_of(recording, stretches, drive.engine, rpm).trace
-    highest_hz = 0.9 * (codec_cutoff_hz(recording) or recording.sample_rate_hz / 2)
-    if speed is None:
+    ready = prepared(recording, drive, rpm)
+    if ready is None:
         return {}
+    stretches, speed, highest_hz = ready.stretches, ready.speed, ready.highest_hz
     try:
         orders = track_orders(recording, stretches, speed, drive.engine, highest_hz)
     except SpeedError:
@@ -121,16 +117,7 @@ def planted(drive: Drive, kind: str, level_db: float, number: int) -> PlantedFau
     """Draw a mechanism of the drive that shows as wanted; None if it has none."""
     rng = np.random.default_rng([number, 81])
     wanted = OTHER[int(rng.integers(len(OTHER)))] if kind == "other" else kind
-    able = [
-        family
-        for family in expected_families(drive)
-        if any(noise.noise == wanted for noise in family.noises)
-        or any(line.shows_as == wanted for line in family.lines)
-    ]
-    if not able:
-        return None
-    family = able[int(rng.integers(len(able)))]
-    return PlantedFault(family.part, family.mechanism, level_db, wanted)
+    return fault_showing(drive, wanted, level_db, rng)
 
 
 def made_rows(scenes: int) -> Iterator[Row]:
