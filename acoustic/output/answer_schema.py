@@ -87,6 +87,25 @@ _LINE = _object(
         "excess_db": _NUMBER_OR_NULL,
         "state": {"enum": ["heard", "missing", "hidden"]},
         "support_nat": _NUMBER_OR_NULL,
+        "swings_hz": {
+            "description": "band of the sound that swells at this order; null for a tone",
+            "anyOf": [
+                {"type": "null"},
+                {"type": "array", "items": _NUMBER, "minItems": 2, "maxItems": 2},
+            ],
+        },
+    }
+)
+
+_NOISE = _object(
+    {
+        "noise": _TEXT,
+        "ln_ratio": {**_NUMBER, "description": "ln of likelihood there over not there"},
+        "level_db": _NUMBER_OR_NULL,
+        "low_hz": _NUMBER_OR_NULL,
+        "high_hz": _NUMBER_OR_NULL,
+        "share": _PROBABILITY,
+        "words": _TEXT,
     }
 )
 
@@ -129,6 +148,7 @@ _RECORDING = _object(
         "left_out": _list_of(_LEFT_OUT, "seconds not used, and why"),
         "speed": _SPEED,
         "tones": _list_of(_TONE, "every tone found in this recording"),
+        "noises": _list_of(_NOISE, "every noise without lines that was listened for"),
     }
 )
 

@@ -72,8 +72,13 @@ def pulley_numbers(drive: Drive) -> dict[str, int]:
 
 
 def hatched_names(drive: Drive, suspects: Sequence[str]) -> tuple[str, ...]:
-    """Pulley, or else shaft, of each suspected part."""
-    found = [drive.parts[name] for name in suspects if name in drive.parts]
+    """Pulley, or else shaft, of each suspected part; none for what every engine has."""
+    kinds = drive.knowledge.kinds
+    found = [
+        drive.parts[name]
+        for name in suspects
+        if name in drive.parts and not kinds[drive.parts[name].kind].everywhere
+    ]
     return tuple(part.pulley or part.shaft for part in found)
 
 

@@ -20,7 +20,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from acoustic.evidence.findings import Tone
+from acoustic.evidence.findings import NoiseFinding, Tone
 from acoustic.output.answer_schema import ANSWER_SCHEMA_NAME
 from acoustic.output.text import all_remarks
 from acoustic.output.wording import RUNNING_ENGINE_CAUTION
@@ -132,6 +132,7 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
             "excess_db": line.excess_db,
             "state": line.state,
             "support_nat": line.support,
+            "swings_hz": line.swings_hz,
         }
         for line in suspect.lines
     ]
@@ -158,4 +159,7 @@ def _recording(heard: Heard) -> dict[str, Any]:
         "left_out": heard.stretches.left_out,
         "speed": _speed(heard.speed),
         "tones": [_tone(t) for t in heard.tones],
+        "noises": [
+            {name: getattr(one, name) for name in NoiseFinding.__slots__} for one in heard.noises
+        ],
     }

@@ -23,13 +23,15 @@ SAME_LINE = 0.002  # relative: a heard order and the found tone it stands for
 class MarkedPart:
     """A suspect with its letter and the orders its lines must have.
 
-    `lines` is what the verdict says of the chosen recording; `orders` holds the nominal
-    orders of every line of the part, also those the verdict did not list.
+    `lines` is what the verdict says of tones in the chosen recording and `swells` of bands
+    whose loudness swings; `orders` holds the nominal orders of every tone of the part,
+    also those the verdict did not list.
     """
 
     letter: str
     suspect: Suspect
     lines: tuple[LineEvidence, ...]
+    swells: tuple[LineEvidence, ...]
     orders: tuple[float, ...]
 
     @property
@@ -54,12 +56,14 @@ def mark_parts(
     for letter, suspect in zip(ascii_uppercase, screening.suspects[:count], strict=False):
         own = [f for f in families if f.part == suspect.part]
         named = [f for f in own if f.title == suspect.mechanism] or own
+        here = [line for line in suspect.lines if line.recording == recording]
         marked.append(
             MarkedPart(
                 letter=letter,
                 suspect=suspect,
-                lines=tuple(line for line in suspect.lines if line.recording == recording),
-                orders=tuple(line.order for family in named for line in family.lines),
+                lines=tuple(line for line in here if line.swings_hz is None),
+                swells=tuple(line for line in here if line.swings_hz is not None),
+                orders=tuple(line.order for family in named for line in family.tonal_lines),
             )
         )
     return tuple(marked)

@@ -17,7 +17,8 @@ from acoustic.output.palette import (
 )
 from acoustic.output.part_letters import MarkedPart
 from acoustic.output.spectrogram import Spectrogram, make_spectrogram
-from acoustic.verdict.suspects import Heard
+from acoustic.verdict.suspects import Heard, LineEvidence
+from acoustic.verdict.wording import times
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -117,11 +118,15 @@ def draw_comb(ax: Axes, heard: Heard, marked: tuple[MarkedPart, ...]) -> None:
 
 
 def _draw_track(ax: Axes, heard: Heard, lead: MarkedPart, picture: Spectrogram) -> None:
-    """Two thin lines on either side of the lead's best supported line."""
+    """Two thin lines on either side of the lead's best tone, or the band that swells."""
     found = [line for line in lead.lines if line.state == "heard" and line.heard_order]
-    if heard.speed is None or not found:
+    swells = [line for line in lead.swells if line.state == "heard"]
+    if heard.speed is None or not found + swells:
         return
-    best = max(found, key=lambda line: line.support)
+    best = max(found + swells, key=lambda line: line.support)
+    if best.swings_hz is not None:
+        _draw_band(ax, lead.letter, best)
+        return
     time = np.linspace(0.0, heard.recording.duration_s, 300)
     track = np.log(heard.speed.at(time) * (best.heard_order or best.order))
     if not np.log(picture.edges_hz[0]) < np.median(track) < np.log(picture.edges_hz[-1]):
@@ -132,6 +137,20 @@ def _draw_track(ax: Axes, heard: Heard, lead: MarkedPart, picture: Spectrogram) 
     ax.annotate(
         lead.letter, (0.0, float(track[0]) + TRACK_HALF_WIDTH), xytext=(2, 2),
         textcoords="offset points", color="white", fontweight="bold",
+    )  # fmt: skip
+
+
+def _draw_band(ax: Axes, letter: str, swell: LineEvidence) -> None:
+    """Dashed edges of the band whose loudness swells with the lead, and how often."""
+    low_hz, high_hz = swell.swings_hz or (0.0, 0.0)
+    bottom, top = ax.get_ylim()
+    for edge in (np.log(max(low_hz, 1.0)), np.log(max(high_hz, 1.0))):
+        if bottom < edge < top:
+            ax.axhline(edge, color="white", linewidth=1.6)
+            ax.axhline(edge, color=SUSPECT_COLOUR, linewidth=1.0, linestyle="--")
+    ax.annotate(
+        f"{letter}: swells {times(swell.frequency_hz)}", (0.0, np.log(max(low_hz, 1.0))),
+        xytext=(2, 2), textcoords="offset points", color="white", fontweight="bold",
     )  # fmt: skip
 
 

@@ -22,6 +22,7 @@ from acoustic.verdict.suspects import Heard, LineEvidence, Suspect, UnexplainedT
 from acoustic.verdict.wording import (
     LIKELY,
     POSSIBLE,
+    UNSURE,
     evidence_against,
     evidence_for,
     families_near,
@@ -125,7 +126,9 @@ def _suspect(
     mechanism, check, caution = _mechanism_words(part, drive, answer, lines, knowledge)
     noises = _noises_of(part, heard, answer, knowledge) if source > 0.02 else ()
     others = tuple(answer.parts[k] for k in group.parts if k != part)
+    # Parts that are all unlikely are no choice to be made.
     in_group = part in group.parts and len(group.parts) > 1
+    in_group &= float(answer.result.faulty[group.parts[0]]) >= UNSURE
     return Suspect(
         part=name,
         mechanism=mechanism,
