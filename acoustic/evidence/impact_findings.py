@@ -163,7 +163,8 @@ def _finding(
         level_db=power_db,
         low_hz=train.low_hz,
         high_hz=train.high_hz,
-        share=float(np.unique(train.times_s.astype(np.intp)).size / max(train.seconds, 1.0)),
+        # Seconds cut at the ends count whole, so they may be one more than there are.
+        share=min(1.0, np.unique(train.times_s.astype(np.intp)).size / max(train.seconds, 1.0)),
         words=_words(noise, train, rate, features),
     )
 

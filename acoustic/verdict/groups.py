@@ -37,7 +37,10 @@ def leading_group(
     if ranked.size == 0:
         return SuspectGroup((), "")
     top = float(faulty[ranked[0]])
-    members = tuple(int(k) for k in ranked if faulty[k] >= _SHARE_OF_TOP * top)
+    # Beyond what the leader leaves, another part's probability is that of both being faulty.
+    instead = np.minimum(faulty, 1.0 - top)
+    instead[ranked[0]] = top
+    members = tuple(int(k) for k in ranked if instead[k] >= _SHARE_OF_TOP * top)
     if len(members) < 2 or top < 0.02:
         return SuspectGroup(members[:1], "")
     return SuspectGroup(members, _reason(drive, families, answer, members))

@@ -107,3 +107,10 @@ def test_words_tell_what_was_measured(four) -> None:
         assert "\n" not in finding.words
         assert 0.0 <= finding.share <= 1.0
     assert "90 knocks in 23 s at 2.0-5.0 kHz" in finding.words
+
+
+def test_the_share_is_never_above_one(four) -> None:
+    """Knocks in every second of a stretch that begins and ends within one."""
+    train = train_of(np.arange(3.0, TURNS - 1e-6, 0.37), 0.5)
+    train = replace(train, times_s=train.times_s + 0.9)
+    assert all(0.9 < one.share <= 1.0 for one in impact_findings(train, four))

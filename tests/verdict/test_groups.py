@@ -1,5 +1,7 @@
 """Parts that cannot be told apart, and why."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -32,6 +34,16 @@ def test_a_clear_leader_stands_alone(family, answer_to) -> None:
     group = leading_group(drive, families, answer)
     assert _names(group, answer) == {"pump"}
     assert group.reason == ""
+
+
+def test_a_second_fault_is_no_alternative(family, answer_to) -> None:
+    """A sure leader beside a part likely faulty as well: they are not taken for each other."""
+    families = [family("pump", PUMP), family("fan", (8.81, 20.56))]
+    drive, answer = answer_to(families, dict(zip(PUMP, (-6, -9, -12), strict=True)))
+    both = replace(answer, result=replace(answer.result, faulty=np.array([0.98, 0.5])))
+    assert _names(leading_group(drive, families, both), answer) == {"pump"}
+    either = replace(answer, result=replace(answer.result, faulty=np.array([0.52, 0.46])))
+    assert _names(leading_group(drive, families, either), answer) == {"pump", "fan"}
 
 
 def test_parts_with_the_same_lines_are_one_group(family, answer_to) -> None:
