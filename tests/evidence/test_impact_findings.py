@@ -111,6 +111,6 @@ def test_words_tell_what_was_measured(four) -> None:
 
 def test_the_share_is_never_above_one(four) -> None:
     """Knocks in every second of a stretch that begins and ends within one."""
-    train = train_of(np.arange(3.0, TURNS - 1e-6, 0.37), 0.5)
+    train = train_of(np.arange(0.0, TURNS - 1e-6, 0.37), 0.5)
     train = replace(train, times_s=train.times_s + 0.9)
     assert all(0.9 < one.share <= 1.0 for one in impact_findings(train, four))
