@@ -214,6 +214,8 @@ class Engine:
     """The engine: what it adds to the sound and how fast it may turn.
 
     `motor` is True for an electric motor on a bench, which has no firing to hear a speed by.
+    `firing_phases` are the firings as shares of the working cycle, where the layout says when
+    they come.
     """
 
     cylinders: int
@@ -225,6 +227,7 @@ class Engine:
     working_rpm: tuple[float, float]
     crank_turns: Literal["clockwise", "anticlockwise"]
     motor: bool = False
+    firing_phases: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,7 @@ def build_engine(layout: EngineLayout, faults: Faults) -> Engine:
         working_rpm=layout.working_rpm,
         crank_turns=layout.crank_turns,
         motor=layout.motor,
+        firing_phases=tuple(sorted(angle / (180.0 * layout.strokes) for angle in angles or [])),
     )
 
 

@@ -13,7 +13,8 @@ place may hold: the noise, normal with the sd found in the recording itself, or 
 line now and then. So a line that a speed leaves unexplained has its price too. p and m
 are not known beforehand and averaged over, with two things an engine makes likely:
 
-- firing orders stand out at least as far as the others, and evenly so;
+- firing orders stand out at least as far as the others, and evenly so; with uneven
+  firing, less the weaker the firings add up at a line (`firing_strength`);
 - whole and half orders go together: in an even-firing engine both come from cylinders
   that are not alike, and unlike cylinders have no reason to prefer one of them.
 """
@@ -28,7 +29,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from acoustic.drive.drive import Engine
-from acoustic.recording.speed_comb import engine_orders
+from acoustic.recording.speed_comb import engine_orders, firing_strength
 from acoustic.recording.speed_sound import SpeedSound, white_frames
 
 Floats = NDArray[np.float64]
@@ -114,13 +115,29 @@ def log_likelihood(odds: LineOdds, speed_hz: float, engine: Engine) -> float:
     heard = order * speed_hz >= odds.lowest_hz
     position = order[heard] * speed_hz / odds.bin_hz
     firing, whole = firing[heard], whole[heard]
+    strength = firing_strength(engine, order[heard][firing]) if engine.firing_phases else None
     bins = np.minimum(position.astype(np.intp), odds.table.shape[-1] - 2)
     part = position - bins
     at_line = odds.table[..., bins] * (1 - part) + odds.table[..., bins + 1] * part
-    firings = at_line[:-1][..., firing].sum(axis=-1)
+    firings = _firings(at_line[:-1][..., firing], strength)
     wholes = at_line[-1][..., whole & ~firing].sum(axis=-1)
     halves = at_line[-1][..., ~whole & ~firing].sum(axis=-1)
     return _averaged(firings, wholes, halves)
+
+
+def _firings(at_line: Floats, strength: Floats | None) -> Floats:
+    """Sum over firing orders, shape (spreads, shares, means); the mean is that at strength 1.
+
+    Of a power e^m over its surroundings, a line of amplitude a keeps 1 + (e^m - 1) a².
+    """
+    if strength is None:
+        return np.asarray(at_line.sum(axis=-1))
+    mean = np.log1p(np.outer(np.expm1(MEANS), strength**2)).clip(MEANS[0], MEANS[-1])
+    low = np.clip(np.searchsorted(MEANS, mean, side="right") - 1, 0, MEANS.size - 2)
+    part = (mean - MEANS[low]) / (MEANS[low + 1] - MEANS[low])
+    line = np.arange(strength.size)
+    between = at_line[:, :, low, line] * (1 - part) + at_line[:, :, low + 1, line] * part
+    return np.asarray(between.sum(axis=-1))
 
 
 def _averaged(firings: Floats, wholes: Floats, halves: Floats) -> float:
