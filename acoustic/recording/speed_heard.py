@@ -11,7 +11,15 @@ from acoustic.drive.drive import Engine
 from acoustic.errors import SpeedError
 from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.speed_follow import FollowedSpeed, follow_closely, follow_widely
-from acoustic.recording.speed_multiple import line_odds, log_likelihood, multiples
+from acoustic.recording.speed_multiple import (
+    LineOdds,
+    line_odds,
+    log_likelihood,
+    may_be_uneven,
+    multiples,
+    uneven_log_likelihood,
+    unlikely_uneven_nats,
+)
 from acoustic.recording.speed_settings import SpeedSettings
 from acoustic.recording.speed_sound import SpeedSound, make_steady, speed_views
 from acoustic.recording.speed_trace import SpeedTrace
@@ -27,6 +35,7 @@ NOTED_LOST = 0.1
 # Mean speed error times comb score: 0.01 % at a score of 8, 0.05 % at 3 were found on made
 # scenes of 20 s; three times that is stated.
 ERROR_BY_SCORE = 0.003
+FIRING_ANGLES = "If the engine fires unevenly, state firing_angles_deg in [engine]."
 GIVE_IT = "Give the rpm to ±5 %, or record nearer the engine block or the exhaust."
 
 
@@ -129,7 +138,7 @@ def hear_speed(
     if best.multiple != 1:
         followed = followed.times(best.multiple)
         followed = follow_closely(views, engine, followed, settings.fine, settings)
-    refusal = _refusal(best, others, gap, lost_share(followed, settings), settings)
+    refusal = _refusal(best, others, gap, lost_share(followed, settings), engine, settings)
     followed = followed.to_the_ends(stretches.used[0].start_s, stretches.used[-1].end_s)
     trace = None if refusal else _trace(followed, others, gap, engine, settings)
     reason = trace.note if trace else f"{refusal} {GIVE_IT}"
@@ -207,7 +216,30 @@ def _ranked_speeds(
         rpm = 60 * ratio * followed.median_hz
         told = sum(log_likelihood(each, ratio * steady.speed_hz, engine) for each in odds)
         ranked.append(OtherSpeed(rpm, ratio, told - _unusual_nats(rpm, engine)))
+    if ranked:
+        ranked = _with_uneven_double(ranked, odds, steady.speed_hz, high, engine)
     return sorted(ranked, key=lambda speed: -speed.log_likelihood)
+
+
+def _with_uneven_double(
+    ranked: list[OtherSpeed], odds: list[LineOdds], steady_hz: float, high: float, engine: Engine
+) -> list[OtherSpeed]:
+    """Put in twice the best speed as an uneven engine would explain it.
+
+    An even engine without a sign of unlike cylinders sounds like an uneven one at twice the
+    speed. It may throw doubt on the best speed, but nobody stated it, so it never wins.
+    """
+    best = max(ranked, key=lambda speed: speed.log_likelihood)
+    ratio = 2 * best.multiple
+    if ratio > high or not may_be_uneven(engine):
+        return ranked
+    nats = sum(uneven_log_likelihood(each, ratio * steady_hz, engine) for each in odds)
+    nats -= unlikely_uneven_nats(engine) + _unusual_nats(2 * best.rpm, engine)
+    double = OtherSpeed(2 * best.rpm, ratio, min(nats, best.log_likelihood))
+    even = [s for s in ranked if np.isclose(s.multiple, ratio)]
+    if any(s.log_likelihood >= nats for s in even):
+        return ranked
+    return [s for s in ranked if s not in even] + [double]
 
 
 def _unusual_nats(rpm: float, engine: Engine) -> float:
@@ -224,7 +256,12 @@ def lost_share(followed: FollowedSpeed, s: SpeedSettings) -> float:
 
 
 def _refusal(
-    best: OtherSpeed, others: tuple[OtherSpeed, ...], gap: float, lost: float, s: SpeedSettings
+    best: OtherSpeed,
+    others: tuple[OtherSpeed, ...],
+    gap: float,
+    lost: float,
+    engine: Engine,
+    s: SpeedSettings,
 ) -> str:
     """Why no speed is told, or nothing."""
     other = max(others, key=lambda o: o.log_likelihood, default=best)
@@ -236,10 +273,12 @@ def _refusal(
             f"{best.rpm:.0f} rpm. Check the speed and the number of cylinders."
         )
     if best.log_likelihood < s.least_nats or gap < s.least_gap:
-        return (
+        equal = (
             f"{best.rpm:.0f} and {other.rpm:.0f} rpm explain this sound about equally well, "
             "so the speed is not told."
         )
+        doubled = np.isclose(abs(np.log2(best.multiple / other.multiple)), 1.0)
+        return f"{equal} {FIRING_ANGLES}" if doubled and may_be_uneven(engine) else equal
     return ""
 
 

@@ -21,7 +21,7 @@ are not known beforehand and averaged over, with two things an engine makes like
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -48,6 +48,9 @@ LEAD = 1.0  # nats by which firing orders usually lead
 OVER_FIRING = 2.0  # nats lost per nat by which other orders stand above the firing orders
 STRAY_SHARE, STRAY_MEAN = 0.04, 1.5
 LEAST_SD = 0.3  # following noise lifts its own lines by some tenths of a nat
+# Log odds against uneven firing where the layout is silent about it: twins fire either way,
+# larger engines rarely. Judgement, common practice, no source.
+UNEVEN_TWIN_NATS, UNEVEN_NATS = 0.7, 3.5
 LARGEST_TERM = 8  # multiples a/b with a, b up to this
 
 
@@ -123,6 +126,26 @@ def log_likelihood(odds: LineOdds, speed_hz: float, engine: Engine) -> float:
     wholes = at_line[-1][..., whole & ~firing].sum(axis=-1)
     halves = at_line[-1][..., ~whole & ~firing].sum(axis=-1)
     return _averaged(firings, wholes, halves)
+
+
+def may_be_uneven(engine: Engine) -> bool:
+    """Tell whether pairs of cylinders may fire at an angle that the layout does not state."""
+    return not engine.firing_phases and engine.strokes == 4 and engine.cylinders % 2 == 0
+
+
+def uneven_log_likelihood(odds: LineOdds, speed_hz: float, engine: Engine) -> float:
+    """Log likelihood of a speed if pairs of cylinders fire at an angle nobody stated. [nat]
+
+    Pairs come evenly, so every second firing interval repeats; how strong a line of theirs
+    is hangs on the angle. That the angle is unlikely is not counted here
+    (`unlikely_uneven_nats`).
+    """
+    return log_likelihood(odds, speed_hz, replace(engine, firing_order=engine.firing_order / 2))
+
+
+def unlikely_uneven_nats(engine: Engine) -> float:
+    """What unstated uneven firing has against it. [nat]"""
+    return UNEVEN_TWIN_NATS if engine.cylinders == 2 else UNEVEN_NATS
 
 
 def _firings(at_line: Floats, strength: Floats | None) -> Floats:

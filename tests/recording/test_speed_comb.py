@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from acoustic.drive.drive import Engine
-from acoustic.recording.speed_comb import comb_kernel, engine_orders
+from acoustic.recording.speed_comb import comb_kernel, engine_orders, firing_strength
 
 BIN_HZ, BINS = 0.5, 1600
 
@@ -34,6 +36,28 @@ def test_orders_of_a_three_and_of_a_two_stroke() -> None:
     order, firing, _ = engine_orders(engine_of(2, strokes=2), 4.0)
     assert order.tolist() == [1.0, 2.0, 3.0, 4.0]
     assert order[firing].tolist() == [2.0, 4.0]
+
+
+def test_strength_of_an_uneven_twin() -> None:
+    """Firings at 0 and 270 of 720 degrees: order o turns the second by 270 o degrees.
+
+    Two unit arrows at an angle a have a mean of |cos(a/2)|: order 2 cancels (540 degrees),
+    order 4 adds up (1080), orders 0.5 and 1.5 by hand.
+    """
+    twin = replace(engine_of(2), odd_fire=True, firing_phases=(0.0, 0.375))
+    order = np.array([0.5, 1.0, 1.5, 2.0, 2.5, 4.0])
+    by_hand = [np.cos(np.radians(67.5)), np.sqrt(0.5), np.cos(np.radians(22.5)), 0.0]
+    by_hand += [by_hand[2], 1.0]
+    assert firing_strength(twin, order) == pytest.approx(by_hand, abs=1e-9)
+
+
+def test_even_angles_stated_are_even_firing() -> None:
+    """Angles of an even six give the strengths it has without them: 1 at 3, 6, else 0."""
+    six = engine_of(6)
+    stated = replace(six, firing_phases=tuple(k / 6 for k in range(6)))
+    order = np.arange(1, 13) * 0.5
+    assert firing_strength(stated, order) == pytest.approx(firing_strength(six, order), abs=1e-9)
+    assert np.flatnonzero(firing_strength(stated, order) > 0.5).tolist() == [5, 11]
 
 
 def test_the_comb_is_highest_at_the_true_speed() -> None:

@@ -192,3 +192,50 @@ def test_hearing_needs_no_heavy_import() -> None:
     )
     result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert result.stdout.strip() == "[]", result.stderr
+
+
+def twin_sound(speed_hz: float, phase: float, unlike: float = 0.0) -> Recording:
+    """Two firings a cycle, the second after `phase` of it, in noise; no line below `unlike`."""
+    rng = np.random.default_rng(3)
+    cycle = 0.5 * speed_hz * np.arange(int(15 * RATE_HZ)) / RATE_HZ
+    sound = np.zeros(cycle.size)
+    for line in range(1, 60):
+        together = max(unlike, abs(1 + np.exp(2j * np.pi * line * phase)) / 2)
+        level = together / (1 + line / 10)
+        sound += level * np.cos(2 * np.pi * line * cycle + rng.uniform(0, 2 * np.pi))
+    noise = rng.standard_normal(cycle.size)
+    return Recording((0.05 * (sound + 1.5 * noise)).astype(np.float32), RATE_HZ)
+
+
+def twin_of(phase: float | None) -> Engine:
+    phases = () if phase is None else (0.0, phase)
+    odd = phase not in (None, 0.5)
+    return Engine(2, 4, 1.0, 0.5, odd, (850, 1100), (850, 3200), "clockwise", False, phases)
+
+
+@pytest.mark.parametrize("phase", [180 / 720, 270 / 720, 315 / 720])
+def test_an_uneven_twin_is_heard_at_its_own_speed(phase: float) -> None:
+    """2000 rpm, where an even twin at 1000 rpm has lines at the same places."""
+    recording = twin_sound(2000 / 60, phase)
+    heard = hear_speed(recording, whole(recording), twin_of(phase))
+    assert heard.trace is not None, heard.reason
+    assert heard.trace.mean_rpm == pytest.approx(2000, rel=0.002)
+
+
+@pytest.mark.parametrize("phase", [180 / 720, 270 / 720, 315 / 720])
+def test_an_uneven_twin_without_its_angles_is_refused(phase: float) -> None:
+    """The layout does not say when it fires: not told, and what to state is named."""
+    recording = twin_sound(2000 / 60, phase)
+    heard = hear_speed(recording, whole(recording), twin_of(None))
+    assert heard.trace is None
+    assert "firing_angles_deg" in heard.reason
+    assert "Give the rpm" in heard.reason
+
+
+@pytest.mark.parametrize("phase", [None, 0.5])
+def test_an_even_twin_of_unlike_cylinders_is_heard(phase: float | None) -> None:
+    """1000 rpm, half orders 14 dB below the firing: no uneven twin at 2000 rpm has those."""
+    recording = twin_sound(1000 / 60, 0.5, unlike=0.2)
+    heard = hear_speed(recording, whole(recording), twin_of(phase))
+    assert heard.trace is not None, heard.reason
+    assert heard.trace.mean_rpm == pytest.approx(1000, rel=0.002)

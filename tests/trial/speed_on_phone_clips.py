@@ -8,11 +8,13 @@ The phone clips are the optional shared ones; their speeds are estimates without
 the engine-cycle period where the manifest says so. Every clip is heard with one plain
 four-cylinder engine, whatever engine it holds.
 
-Two answers differ from the estimates. Recording 117: estimate 682 rpm, heard 851 rpm; its
-spectrum has lines at 2 to 8 times 7.09 Hz (851 rpm) and none at 5.67 Hz multiples except
-every fifth, which is the firing line, so the estimate took five firing intervals for a
-cycle. Recording 145: its estimate takes four cylinders for granted; its lines and its
-high-band envelope repeat at 7.35 Hz, a fifth of the firing line: five cylinders, 882 rpm.
+Two answers differ from the estimates. Recording 117: estimate 682 rpm, heard 851 rpm, also
+when heard as a three, five or six. Bass and high-band envelope, each by itself, have lines
+0.6 to 3.0 nat over their surroundings at 7.08 Hz times 2, 3, 5, 6 and 7, beside the firing
+line of 28.3 Hz and its multiples; at 5.67 Hz times 1 to 4 and 6 to 9 the strongest has 0.8.
+So the engine has four firings a cycle and the estimate took five for one. Recording 145:
+its estimate takes four cylinders for granted; its lines and its high-band envelope repeat
+at 7.35 Hz, a fifth of the firing line: five cylinders, 882 rpm.
 
 Made scenes are random in everything else;
 their layouts are neither those used for tuning nor those of the reported trial.
