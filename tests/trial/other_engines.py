@@ -170,7 +170,8 @@ def render(name: str, answers: Sequence[EngineAnswer]) -> str:
     healthy = [a for a in answers if not a.guilty]
     return (
         f"{name:20} {len(answers):4}   {speed_counts(errors)}"
-        f"   {sum(a.first == a.guilty for a in faulty):3} of {len(faulty):2}   {sum(a.accused and a.first == a.guilty for a in faulty):3}"
+        f"   {sum(a.first == a.guilty for a in faulty):3} of {len(faulty):2}"
+        f"   {sum(a.accused and a.first == a.guilty for a in faulty):3}"
         f"   {sum(a.accused and a.first != a.guilty for a in faulty):3}"
         f"   {sum(a.accused for a in healthy):3} of {len(healthy)}"
     )
