@@ -44,7 +44,7 @@ class HeardNoises:
         """
         settings = settings or NoiseSettings()
         compared = hiss_against(self.swift, reference.swift, settings.hiss)
-        if compared.ln_ratio == 0.0:  # nothing to compare: each alone says what it can
+        if compared.level_db is None:  # nothing to compare: it says alone what it can
             return self.findings
         return tuple(compared if f.noise == compared.noise else f for f in self.findings)
 
