@@ -12,7 +12,8 @@ from acoustic.errors import RecordingError, SettingsError, SpeedError
 from acoustic.evidence.comb import comb_levels
 from acoustic.evidence.envelope import EnvelopeSettings, envelope_spectra
 from acoustic.evidence.fixed_tones import spectrum_over_hz, without_fixed_lines
-from acoustic.evidence.noises import find_noises
+from acoustic.evidence.hiss import NOISE as HISS
+from acoustic.evidence.noises import HeardNoises, find_noises
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.tones import ToneSettings, find_tones
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
@@ -34,6 +35,7 @@ from acoustic.verdict.joint_match import (
 from acoustic.verdict.suspects import Heard, Screening
 
 _FIXED_TONE_SEGMENT_S = 2.0
+_SAME_SPEED = 0.05  # relative: 3 % as asked for, and what idle wanders
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +74,14 @@ class Clip:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Listened:
-    """One recording listened to; `orders` is None if it takes no part in the match."""
+    """One recording listened to; `orders` is None if it takes no part in the match.
+
+    `noises` is what its noises are compared with a reference by.
+    """
 
     heard: Heard
     orders: HeardOrders | None
+    noises: HeardNoises | None = None
 
 
 def screen(
@@ -125,7 +131,12 @@ def screen(
     usable = [one for one in listened if one.orders is not None]
     if usable:
         tell("matching the drive")
-        healthy = _healthy(reference, drive, settings, tell)
+        healthy = None
+        if reference is not None:
+            before = _listen_to_reference(reference, drive, settings, tell)
+            listened = [_against(one, before) for one in listened]
+            usable = [one for one in listened if one.orders is not None]
+            healthy = _healthy(before, usable, drive, settings)
         answer = match_drive(drive, families, _orders(usable), settings.match, healthy)
         heard = {n: one.heard for n, one in enumerate(listened) if one.orders is not None}
         decision = decide(drive, families, heard, answer, knowledge)
@@ -183,9 +194,9 @@ def listen(
         recording, stretches, speed.trace, drive.engine, highest_hz, settings.envelope
     )
     noises = find_noises(recording, stretches, speed.trace, drive.engine, highest_hz, spectrum)
-    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope, noises)
-    unheard = replace(unheard, envelope=envelope, noises=noises)
-    return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders)
+    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope, noises.findings)
+    unheard = replace(unheard, envelope=envelope, noises=noises.findings)
+    return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders, noises)
 
 
 def _speed(clip: Clip, stretches: Stretches, drive: Drive, settings: ScreenSettings) -> HeardSpeed:
@@ -211,14 +222,12 @@ def _orders(listened: Sequence[Listened]) -> list[HeardOrders]:
     return [one.orders for one in listened if one.orders is not None]
 
 
-def _healthy(
-    reference: Clip | Recording | None,
+def _listen_to_reference(
+    reference: Clip | Recording,
     drive: Drive,
     settings: ScreenSettings,
     tell: Callable[[str], None],
-) -> HealthySong | None:
-    if reference is None:
-        return None
+) -> Listened:
     listened = listen(_as_clip(reference), drive, settings, tell)
     if listened.heard.spectrum is None:
         name = listened.heard.recording.name
@@ -226,7 +235,34 @@ def _healthy(
             f"{name}: cannot serve as the healthy reference: {listened.heard.speed_reason}. "
             "Leave it out or record it again."
         )
-    return learn_healthy(drive, expected_families(drive), _orders([listened]), settings.match)
+    return listened
+
+
+def _against(one: Listened, reference: Listened) -> Listened:
+    """A recording whose noises are measured against the reference, where speeds are alike."""
+    if one.orders is None or one.noises is None or reference.noises is None:
+        return one
+    if not _same_speed(one, reference):
+        return one
+    noises = one.noises.against(reference.noises)
+    heard, orders = replace(one.heard, noises=noises), replace(one.orders, noises=noises)
+    return Listened(heard, orders, one.noises)
+
+
+def _same_speed(one: Listened, reference: Listened) -> bool:
+    speeds = [each.orders.spectrum.mean_speed_hz for each in (one, reference) if each.orders]
+    return len(speeds) == 2 and abs(speeds[0] / speeds[1] - 1.0) < _SAME_SPEED
+
+
+def _healthy(
+    before: Listened, usable: Sequence[Listened], drive: Drive, settings: ScreenSettings
+) -> HealthySong:
+    """What the reference says of the parts, less what the clips were compared with already."""
+    families = expected_families(drive)
+    healthy = learn_healthy(drive, families, _orders([before]), settings.match)
+    if not any(_same_speed(one, before) for one in usable):
+        return healthy
+    return replace(healthy, noises={n: r for n, r in healthy.noises.items() if n != HISS})
 
 
 def _no_answer(listened: Sequence[Listened]) -> Decision:

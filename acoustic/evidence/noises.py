@@ -8,14 +8,45 @@ from acoustic.drive.drive import Engine
 from acoustic.evidence.chirps import ChirpSettings, chirp_finding
 from acoustic.evidence.findings import NoiseFinding, OrderSpectrum
 from acoustic.evidence.flutter import FlutterSettings, flutter_finding
-from acoustic.evidence.hiss import HissSettings, hiss_finding
+from acoustic.evidence.hiss import HissSettings, hiss_against, hiss_finding
 from acoustic.evidence.impact_findings import RattleSettings, impact_findings
 from acoustic.evidence.impacts import ImpactSettings, find_impacts
-from acoustic.evidence.short_time import short_time_spectrum
+from acoustic.evidence.short_time import ShortTimeSpectrum, short_time_spectrum
 from acoustic.evidence.squeal import SquealSettings, squeal_finding
 from acoustic.evidence.uneven_firing import UnevenSettings, uneven_finding
 from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeardNoises:
+    """Findings of one recording, and what a comparison with another needs.
+
+    Attributes
+    ----------
+    findings : tuple of NoiseFinding
+    swift : ShortTimeSpectrum
+        Loudness within a firing.
+    """
+
+    findings: tuple[NoiseFinding, ...]
+    swift: ShortTimeSpectrum
+
+    def against(
+        self, reference: HeardNoises, settings: NoiseSettings | None = None
+    ) -> tuple[NoiseFinding, ...]:
+        """Findings, those that a reference tells better measured against it.
+
+        Parameters
+        ----------
+        reference : HeardNoises
+            The same engine at the same speed and place without the complaint.
+        """
+        settings = settings or NoiseSettings()
+        compared = hiss_against(self.swift, reference.swift, settings.hiss)
+        if compared.level_db is None:  # nothing to compare: it says alone what it can
+            return self.findings
+        return tuple(compared if f.noise == compared.noise else f for f in self.findings)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +79,7 @@ def find_noises(
     highest_hz: float,
     spectrum: OrderSpectrum,
     settings: NoiseSettings | None = None,
-) -> tuple[NoiseFinding, ...]:
+) -> HeardNoises:
     """Look for every noise without lines; each finding speaks for, against or not at all.
 
     Parameters
@@ -70,7 +101,7 @@ def find_noises(
     short = short_time_spectrum(*heard, settings.short_s, min(highest_hz, 7000.0))
     lasting = short_time_spectrum(*heard, settings.long_s, min(highest_hz, 9000.0))
     knocks = find_impacts(recording, stretches, speed, engine, highest_hz, settings.impacts)
-    return (
+    findings = (
         *impact_findings(knocks, engine, settings.rattle),
         chirp_finding(short, swift, speed, settings.chirps),
         squeal_finding(lasting, speed, settings.squeal),
@@ -78,3 +109,4 @@ def find_noises(
         uneven_finding(swift, spectrum, speed, engine, settings.uneven),
         flutter_finding(swift, speed, engine, settings.flutter),
     )
+    return HeardNoises(findings, swift)

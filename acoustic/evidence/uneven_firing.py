@@ -1,13 +1,19 @@
 """Uneven firing: one cylinder that is weaker than the others, or all of them at times.
 
-Cylinders that fire alike sound at the firing order and its multiples. A weak one adds what
-repeats only once a working cycle: half orders in a four-stroke. It also makes one firing
-interval of each cycle softer than the others, always the same; a misfire of all cylinders
-makes now this, now that one softer. No healthy engine is quite even, and how far it may be
-off was taken from recordings of ordinary engines.
+Each firing's noise swells and dies away again over a floor of all else. What stands over
+that floor, cylinder by cylinder and in the mean of all working cycles, is lower for a
+cylinder that fires weakly, and so in every band; sound cylinders differ too, but differently
+from band to band, as the ways from them to the phone do. A misfire of all cylinders makes
+now this, now that firing softer: single firings fall short further than others stand out.
+How far sound engines go in both was taken from made ones and from recordings of ordinary
+engines.
 
-Intervals of one firing each are measured without knowing where in the crank's turn they
-begin: the loudness of a whole interval hardly depends on it.
+One dead cylinder of N leaves half orders of a four-stroke 1/(N - 1) as high as the firing
+order (derived: N alike pulses cancel there, N - 1 do not): -10 dB for four, -14 dB for six.
+Sound engines have as much, so half orders are told but not weighed.
+
+Firings are followed by their own loudness without knowing where in the crank's turn they
+begin, so that a speed trace a little wrong does not change one cylinder for the next.
 """
 
 from __future__ import annotations
@@ -16,7 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import median_filter, uniform_filter1d
 
 from acoustic.drive.drive import Engine
 from acoustic.evidence.findings import NoiseFinding, OrderSpectrum
@@ -28,6 +34,11 @@ Floats = NDArray[np.float64]
 
 NOISE = "uneven firing"
 _TINY = 1e-20
+_PARTS = 3  # of a firing interval: the softest is taken for the floor
+_RATIO_LIMITS = (-0.3, 3.0)  # of a cylinder's pulse to the mean one: noise makes it any
+_LEAST_PULSE = 0.1  # of the mean one; less is as good as none
+_CYCLES_AROUND = 4
+_TAIL = 0.1  # share of firings in each tail
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +46,9 @@ class UnevenWeights:
     """``ln_ratio = constant + Σ weight * figure`` over the figures of `Unevenness`. [nat]"""
 
     constant: float
-    weakest: float = 0.0
-    strongest: float = 0.0
-    skewness: float = 0.0
-    half: float = 0.0
+    gap: float = 0.0
+    disagreement: float = 0.0
+    shortfall: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,13 +58,22 @@ class UnevenSettings:
     Attributes
     ----------
     bands_hz : tuple of (float, float)
-        Where the loudness of each firing is measured, each band counting alike: high
-        enough for the noise of one firing to have died away before the next.
+        Where the loudness of each firing is measured: high enough for the noise of one
+        firing to have died away before the next.
+    pattern_hz : (float, float)
+        Bands in here tell cylinders apart. Below, the noise of one firing rings on into
+        the next; above, valves and injectors tick as loudly on a cylinder that does not
+        burn. [Hz]
     cycles : int
-        Working cycles over which a pattern is taken together: a speed wrong by 0.1 %
-        is off by less than a quarter of an interval at the end.
+        Working cycles over which the firings' place is taken together: a speed wrong by
+        0.1 % is off by a small part of an interval at the end.
+    fewest_cycles : int
+        Fewer say nothing.
     before : float
         Share of an interval that lies before the middle of its firing's loudness.
+    least_share, largest_error : float
+        A band tells cylinders apart if firings make up that share of its power, and the
+        standard error of a cylinder's pulse is no more than this share of the mean one.
     highest_order, lowest_hz : float
         Half orders are looked at up to this order and from this frequency.
     fewest_cylinders : int
@@ -63,22 +82,27 @@ class UnevenSettings:
         Of a weak cylinder, and of weak firings of all cylinders at random. Fitted by
         tests/trial/fit_noises.py.
     limits : (float, float)
-        Least and most it may weigh: what the recordings fitted to can bear out. [nat]
+        Least and most either may weigh: what the recordings fitted to can bear out. [nat]
     """
 
     bands_hz: tuple[tuple[float, float], ...] = (
         (1300.0, 2100.0),
         (2100.0, 3400.0),
         (3400.0, 5500.0),
+        (5500.0, 9000.0),
     )
-    cycles: int = 16
+    pattern_hz: tuple[float, float] = (2100.0, 5500.0)
+    cycles: int = 8
+    fewest_cycles: int = 16
     before: float = 0.35
+    least_share: float = 0.05
+    largest_error: float = 0.2
     highest_order: float = 8.0
     lowest_hz: float = 30.0
     fewest_cylinders: int = 3
-    one_weak: UnevenWeights = UnevenWeights(1.2, weakest=2.2, strongest=-4.2, half=0.04)
-    all_at_times: UnevenWeights = UnevenWeights(0.57, skewness=-11.0, half=0.05)
-    limits: tuple[float, float] = (-1.0, 3.5)
+    one_weak: UnevenWeights = UnevenWeights(-2.22, gap=3.11, disagreement=-1.21)
+    all_at_times: UnevenWeights = UnevenWeights(-0.57, shortfall=18.8)
+    limits: tuple[float, float] = (-1.5, 4.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,22 +111,51 @@ class Unevenness:
 
     Attributes
     ----------
-    weakest_db, strongest_db : float
-        How far the weakest firing of a cycle stands below the middle one, and the
-        strongest above it, in the mean of many cycles. [dB]
+    gap : float or None
+        ln of the second weakest cylinder's pulse over the weakest's, in the mean of all
+        cycles and bands; None where no band tells cylinders apart. [nat]
+    disagreement : float or None
+        Rms difference of single bands from that mean, against the mean pulse. [-]
+    shortfall_db : float
+        How much further the softest firings lie below the middle one than the loudest lie
+        above, each cylinder against its own middle one. [dB]
     scatter_db : float
         Rms difference from cycle to cycle. [dB]
-    skewness : float
-        Of that difference: negative where single firings fall short now and then. [-]
-    half_db : float
+    half_db : float or None
         Half orders against the firing multiples about them, mean. [dB]
     """
 
-    weakest_db: float
-    strongest_db: float
+    gap: float | None
+    disagreement: float | None
+    shortfall_db: float
     scatter_db: float
-    skewness: float
-    half_db: float
+    half_db: float | None
+
+    @property
+    def weakest_db(self) -> float | None:
+        """How far the weakest cylinder's pulse is below the second weakest. [dB]"""
+        return None if self.gap is None else float(10 / np.log(10) * self.gap)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Firings:
+    """Power of every third of every firing interval, slow changes taken out.
+
+    Shape of `power`: (bands, cycles, cylinders, thirds); `bands_hz` are those looked at.
+    """
+
+    power: Floats
+    bands_hz: tuple[tuple[float, float], ...]
+
+    @property
+    def floor(self) -> Floats:
+        """Power between firings in the mean, shape (bands,)."""
+        return np.asarray(self.power.mean(axis=(1, 2)).min(axis=1))
+
+    @property
+    def share(self) -> Floats:
+        """Share of the power that stands over the floor, shape (bands,)."""
+        return np.asarray(1.0 - self.floor / self.power.mean(axis=(1, 2, 3)))
 
 
 def find_unevenness(
@@ -114,6 +167,9 @@ def find_unevenness(
 ) -> Unevenness | None:
     """Measure how unlike the firings are; None where that cannot be told.
 
+    The longest stretch is looked at: which firing is which is not known from one to the
+    next.
+
     Parameters
     ----------
     spectrum : ShortTimeSpectrum
@@ -121,7 +177,7 @@ def find_unevenness(
     orders : OrderSpectrum
     speed : SpeedTrace
     engine : Engine
-        One that fires at uneven angles has strong half orders when it is sound.
+        One that fires at uneven angles has unlike intervals when it is sound.
     settings : UnevenSettings, optional
     """
     settings = settings or UnevenSettings()
@@ -129,82 +185,105 @@ def find_unevenness(
     alike = not engine.odd_fire and not engine.motor and per_cycle >= settings.fewest_cylinders
     if not alike or spectrum.silent:
         return None
-    tables = [
-        table
-        for piece in spectrum.pieces
-        for table in _tables_of_firings(piece, spectrum, speed, engine, settings)
-    ]
-    half_db = _half_orders_db(orders, engine, settings)
-    if half_db is None or not tables:
+    piece = max(spectrum.pieces, key=lambda one: one.time_s.size)
+    firings = _firings(piece, spectrum, speed, engine, settings)
+    if firings is None:
         return None
-    means = [table.mean(axis=0) for table in tables]
-    middles = [np.median(mean) for mean in means]
-    apart = [table - mean for table, mean in zip(tables, means, strict=True)]
-    variance = float(np.mean([np.mean(part**2) for part in apart]))
-    third = float(np.mean([np.mean(part**3) for part in apart]))
+    gap, disagreement = _pattern(firings, settings)
+    apart = _apart_db(firings)
+    low, middle, high = np.quantile(apart, (_TAIL, 0.5, 1.0 - _TAIL))
     return Unevenness(
-        weakest_db=float(np.mean([m - x.min() for x, m in zip(means, middles, strict=True)])),
-        strongest_db=float(np.mean([x.max() - m for x, m in zip(means, middles, strict=True)])),
-        scatter_db=float(np.sqrt(variance)),
-        skewness=third / max(variance, _TINY) ** 1.5,
-        half_db=half_db,
+        gap=gap,
+        disagreement=disagreement,
+        shortfall_db=float(2.0 * middle - low - high),
+        scatter_db=float(np.std(apart)),
+        half_db=_half_orders_db(orders, engine, settings),
     )
 
 
-def _tables_of_firings(
+def _firings(
     piece: ShortTimePiece,
     spectrum: ShortTimeSpectrum,
     speed: SpeedTrace,
     engine: Engine,
     settings: UnevenSettings,
-) -> list[Floats]:
-    """Level of each firing, shape (cycles, firings per cycle), half overlapping parts. [dB]"""
-    bands = [spectrum.bins(*limits_hz) for limits_hz in settings.bands_hz]
-    powers = [
-        piece.power[:, band].sum(axis=1, dtype=np.float64) + _TINY
-        for band in bands
-        if band.stop - band.start > 2
-    ]
-    if not powers:
-        return []
+) -> _Firings | None:
+    """Cut a stretch into firings; None where it holds too few cycles or bands."""
+    wide = {limits: spectrum.bins(*limits) for limits in settings.bands_hz}
+    bands = {limits: bins for limits, bins in wide.items() if bins.stop - bins.start > 2}
     per_cycle = round(engine.firing_order / engine.order_step)
-    size = settings.cycles * per_cycle
-    firings = np.concatenate([[0.0], np.cumsum(speed.at(piece.time_s)) * spectrum.hop_s])
-    firings *= engine.firing_order
-    loudness = np.sum([power / power.mean() for power in powers], axis=0)
-    count = np.arange(firings.size)
+    turns = np.concatenate([[0.0], np.cumsum(speed.at(piece.time_s)) * spectrum.hop_s])
+    counted = turns * engine.firing_order
+    if not bands or counted[-1] < (settings.fewest_cycles + 2) * per_cycle:
+        return None
+    # Gains change slowly: what lasts over some cycles is no firing.
+    slow = round(_CYCLES_AROUND * per_cycle * piece.time_s.size / counted[-1])
+    powers = []
+    for bins in bands.values():
+        power = piece.power[:, bins].sum(axis=1, dtype=np.float64) + _TINY
+        powers.append(power / (uniform_filter1d(power, slow, mode="reflect") + _TINY))
+    counted -= _middle_of_firings(np.sum(powers, axis=0), counted, per_cycle, settings)
+    first = np.ceil(counted[0] + settings.before)
+    cycles = int((counted[-1] - first) / per_cycle)
+    places = first - settings.before + np.arange(cycles * per_cycle * _PARTS + 1) / _PARTS
+    frames = np.interp(places, counted, np.arange(counted.size))
+    length = np.maximum(np.diff(frames), 1e-6)
     energies = [np.concatenate([[0.0], np.cumsum(power)]) for power in powers]
-    tables = []
-    for start in np.arange(1.0, firings[-1] - size - 1.0, size / 2):
-        edges = _start_of_firing(loudness, firings, start, start + size, settings)
-        places = edges + np.arange(size + 1)
-        frames = np.interp(places, firings, count)
-        levels = [_level_between(energy, frames, 4 * per_cycle) for energy in energies]
-        tables.append(np.mean(levels, axis=0).reshape(settings.cycles, per_cycle))
-    return tables
+    means = [np.diff(np.interp(frames, np.arange(e.size), e)) / length for e in energies]
+    table = np.reshape(means, (len(means), cycles, per_cycle, _PARTS))
+    return _Firings(table + _TINY, tuple(bands))
 
 
-def _start_of_firing(
-    loudness: Floats, firings: Floats, start: float, end: float, settings: UnevenSettings
-) -> float:
-    """First place at or after `start` where an interval begins, from where loudness swells."""
-    first, last = np.searchsorted(firings, (start, end))
-    place = 0.5 * (firings[first:last] + firings[first + 1 : last + 1])
-    swelling = np.sum(loudness[first:last] * np.exp(-2j * np.pi * place))
-    middle = -float(np.angle(swelling)) / (2 * np.pi)
-    return float(start + (middle - settings.before - start) % 1.0)
+def _middle_of_firings(
+    loudness: Floats, counted: Floats, per_cycle: int, settings: UnevenSettings
+) -> Floats:
+    """Where in its interval each firing is loudest, at the edges of frames; it may drift.
 
-
-def _level_between(energy: Floats, frames: Floats, trend: int) -> Floats:
-    """Mean power between places counted in frames, slow changes taken out. [dB]
-
-    `energy` is the running sum of the power, from 0 before the first frame.
+    Followed from block to block, so that no firing is taken for its neighbour. [firings]
     """
-    first = max(0, int(frames[0]) - 1)
-    part = energy[first : int(frames[-1]) + 2]
-    within = np.diff(np.interp(frames - first, np.arange(part.size), part))
-    level = 10 * np.log10(within / np.maximum(np.diff(frames), _TINY))
-    return np.asarray(level - uniform_filter1d(level, trend, mode="reflect"))
+    place = 0.5 * (counted[1:] + counted[:-1])
+    size = settings.cycles * per_cycle
+    starts = np.arange(0.0, counted[-1] - size, 0.5 * size)
+    swell = np.concatenate([[0.0], np.cumsum(loudness * np.exp(-2j * np.pi * place))])
+    first, last = (np.searchsorted(place, starts + shift) for shift in (0.0, size))
+    blocks = np.pad(swell[last] - swell[first], 1, mode="edge")
+    blocks = blocks[:-2] + 2.0 * blocks[1:-1] + blocks[2:]
+    middle = -np.unwrap(np.angle(blocks)) / (2 * np.pi)
+    return np.asarray(np.interp(counted, starts + 0.5 * size, middle))
+
+
+def _pattern(firings: _Firings, settings: UnevenSettings) -> tuple[float | None, float | None]:
+    """Gap under the second weakest cylinder, and how far the bands disagree."""
+    low_hz, high_hz = settings.pattern_hz
+    inside = np.array([low_hz <= low and high <= high_hz for low, high in firings.bands_hz])
+    power = firings.power.mean(axis=3)
+    mean = power.mean(axis=1)
+    pulse = np.maximum(mean.mean(axis=1) - firings.floor, _TINY)
+    error = power.std(axis=1).mean(axis=1) / np.sqrt(power.shape[1]) / pulse
+    tells = inside & (firings.share > settings.least_share) & (error < settings.largest_error)
+    if not tells.any():
+        return None, None
+    each = np.clip((mean - firings.floor[:, None])[tells] / pulse[tells, None], *_RATIO_LIMITS)
+    # Pulses of sound cylinders differ in any band: more accurate ones count little more.
+    weight = 1.0 / (error[tells] ** 2 + 0.01)
+    together = weight @ each / weight.sum()
+    weakest, second = np.maximum(np.sort(together)[:2], _LEAST_PULSE)
+    apart = np.mean(weight @ (each - together) ** 2) / weight.sum()
+    return float(np.log(second / weakest)), float(np.sqrt(apart))
+
+
+def _apart_db(firings: _Firings) -> Floats:
+    """Each firing against its cylinder's middle one, in the middle of the bands. [dB]
+
+    A tone that comes and goes lies in few bands; a weak firing falls short in all. Medians
+    let a level change at once where the tone sets in or stops.
+    """
+    level = 10 * np.log10(firings.power.mean(axis=3))
+    bands, _, cylinders = level.shape
+    around = median_filter(level.reshape(bands, -1), (1, _CYCLES_AROUND * cylinders + 1))
+    apart = level - around.reshape(level.shape)
+    apart -= np.median(apart, axis=1, keepdims=True)
+    return np.asarray(np.median(apart, axis=0))
 
 
 def _half_orders_db(
@@ -234,16 +313,14 @@ def _half_orders_db(
 
 def uneven_ln_ratio(unevenness: Unevenness, settings: UnevenSettings) -> float:
     """How far the figures speak for either kind of misfire, both equally likely. [nat]"""
-    one, all_ = (
-        weights.constant
-        + weights.weakest * unevenness.weakest_db
-        + weights.strongest * unevenness.strongest_db
-        + weights.skewness * unevenness.skewness
-        + weights.half * unevenness.half_db
-        for weights in (settings.one_weak, settings.all_at_times)
-    )
-    either = float(np.logaddexp(one, all_) - np.log(2.0))
-    return float(np.clip(either, *settings.limits))
+    one, at_times = settings.one_weak, settings.all_at_times
+    weak = 0.0
+    if unevenness.gap is not None and unevenness.disagreement is not None:
+        weak = one.constant + one.gap * unevenness.gap
+        weak += one.disagreement * unevenness.disagreement
+    random = at_times.constant + at_times.shortfall * unevenness.shortfall_db
+    weak, random = np.clip((weak, random), *settings.limits)
+    return float(np.logaddexp(weak, random) - np.log(2.0))
 
 
 def uneven_finding(
@@ -259,17 +336,27 @@ def uneven_finding(
     if unevenness is None:
         return cannot_tell(NOISE, "evenness of firing cannot be told")
     ln_ratio = uneven_ln_ratio(unevenness, settings)
-    now_and_then = "some fall short now and then" if unevenness.skewness < -0.15 else "evenly"
     return NoiseFinding(
         noise=NOISE,
         ln_ratio=ln_ratio,
         level_db=unevenness.half_db,
         low_hz=settings.bands_hz[0][0],
-        high_hz=settings.bands_hz[-1][1],
+        high_hz=min(settings.bands_hz[-1][1], spectrum.highest_hz),
         share=1.0 if ln_ratio > 0 else 0.0,
-        words=(
-            f"weakest firing {unevenness.weakest_db:.1f} dB under the middle one; cycles differ "
-            f"by {unevenness.scatter_db:.1f} dB, {now_and_then}; half orders "
-            f"{unevenness.half_db:+.0f} dB against the firing"
-        ),
+        words=_words(unevenness),
     )
+
+
+def _words(unevenness: Unevenness) -> str:
+    """What was measured, in one clause."""
+    weakest = "cylinders cannot be told apart"
+    if unevenness.weakest_db is not None:
+        weakest = f"weakest cylinder {unevenness.weakest_db:.1f} dB under the next"
+    falling = unevenness.shortfall_db > 0.1
+    words = (
+        f"{weakest}; single firings differ by {unevenness.scatter_db:.1f} dB, "
+        f"{'some fall short now and then' if falling else 'evenly to both sides'}"
+    )
+    if unevenness.half_db is not None:
+        words += f"; half orders {unevenness.half_db:+.0f} dB against the firing"
+    return words

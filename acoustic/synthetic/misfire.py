@@ -3,6 +3,13 @@
 One cylinder misses in every working cycle or in a share of them, or all cylinders miss now
 and then as on a lean mixture. The comb and the combustion noise of one recording are made
 from the same firings.
+
+One firing of amplitude a among N - 1 sound ones leaves (1 - a)/(N - 1 + a) of the firing order
+at the half orders (derived: N alike pulses cancel there). Of four that is -10 dB for a dead
+cylinder, -15 dB at the planted level of 0 dB and -22 dB at -6 dB; sound engines have -11 to
+-23 dB. So 0 dB is a cylinder that still burns in part; one that does not burn at all, which
+is what engine diagnostics call a misfire (from memory), lies at +8 dB. The dip of the crank's
+speed after a weak firing is not made.
 """
 
 from __future__ import annotations

@@ -15,17 +15,27 @@ COUNT = int(SECONDS * RATE_HZ)
 
 
 @pytest.fixture(scope="module")
-def findings(stretches, steady, four):
-    """Findings by noise for a sound."""
+def heard(stretches, steady, four):
+    """All noises of a sound."""
 
     def find(sound: np.ndarray):
         recording = Recording(sound.astype(np.float32), RATE_HZ)
         used, speed = stretches((0.0, SECONDS)), steady(SPEED_HZ)
         orders = track_orders(recording, used, speed, four, 7000.0)
-        found = find_noises(recording, used, speed, four, 7000.0, orders)
-        return {finding.noise: finding for finding in found}
+        return find_noises(recording, used, speed, four, 7000.0, orders)
 
     return find
+
+
+@pytest.fixture(scope="module")
+def findings(heard):
+    """Findings by noise for a sound."""
+    return lambda sound: by_noise(heard(sound).findings)
+
+
+def by_noise(found):
+    """Findings by noise."""
+    return {finding.noise: finding for finding in found}
 
 
 @pytest.fixture(scope="module")
@@ -55,3 +65,16 @@ def test_a_squeal_is_found_among_all(engine, findings) -> None:
     assert found["squeal"].ln_ratio > 3
     others = ("chirps", "hiss", "flutter", "uneven firing")
     assert max(found[noise].ln_ratio for noise in others) < 2
+
+
+def test_a_hiss_is_compared_and_nothing_else(engine, heard) -> None:
+    """White noise beside the engine is one; the phone's gain, 14 dB lower, is none."""
+    hiss = 0.05 * np.random.default_rng(9).standard_normal(COUNT)
+    now, before = heard(0.2 * (engine + hiss)), heard(engine)
+    alone, compared = by_noise(now.findings), by_noise(now.against(before))
+    assert compared["hiss"].level_db > 6
+    assert compared["hiss"].ln_ratio > alone["hiss"].ln_ratio
+    assert {n: f for n, f in compared.items() if n != "hiss"} == {
+        n: f for n, f in alone.items() if n != "hiss"
+    }
+    assert by_noise(before.against(before))["hiss"].ln_ratio < 0

@@ -47,12 +47,17 @@ AT_RANDOM = np.where(np.random.default_rng(1).uniform(size=FIRINGS) < 0.3, 0.4, 
 
 
 def test_one_weak_cylinder_falls_short(looked_at) -> None:
-    """0.4 of the amplitude is 8 dB less, but for what the one before leaves in its interval."""
+    """0.4 of the amplitude is 8 dB less; the floor that is taken off lowers the weak one more.
+
+    Derived: power dies away as exp(-6 t) of the interval and the floor is that of its last
+    third, exp(-4) to exp(-6), which leaves 0.97 and 0.12 of the pulse: 9 dB. An interval
+    that begins before its firing, as here, has a higher floor.
+    """
     found = find_unevenness(*looked_at(ONE_WEAK))
-    assert 5.5 < found.weakest_db < 8.2
-    assert found.strongest_db < 0.5
+    assert 8.0 < found.weakest_db < 12.0
+    assert found.disagreement < 0.1
     even = find_unevenness(*looked_at(EVEN))
-    assert even.weakest_db < 0.3
+    assert even.weakest_db < 0.5
     assert found.half_db > even.half_db + 10
 
 
@@ -60,9 +65,9 @@ def test_weak_firings_at_random_fall_short_now_and_then(looked_at) -> None:
     """No cylinder is weaker in the mean; cycles differ, and to one side."""
     found = find_unevenness(*looked_at(AT_RANDOM))
     even = find_unevenness(*looked_at(EVEN))
-    assert found.weakest_db < 1.0
+    assert found.weakest_db < 1.5
     assert found.scatter_db > 2 * even.scatter_db
-    assert found.skewness < -0.5 < -0.2 < even.skewness
+    assert found.shortfall_db > 2.0 > 0.2 > abs(even.shortfall_db)
 
 
 def test_speaks_for_a_weak_cylinder_and_against_none(looked_at) -> None:

@@ -102,12 +102,9 @@ def figures(recording: Recording, drive: Drive, rpm: float | None) -> dict[str, 
     if band is not None:
         found["hiss"] = hiss_figures(band, settings.hiss)
     if uneven is not None:
-        found["uneven firing"] = (
-            uneven.weakest_db,
-            uneven.strongest_db,
-            uneven.skewness,
-            uneven.half_db,
-        )
+        gap, disagreement = uneven.gap, uneven.disagreement
+        told = (np.nan, np.nan) if gap is None or disagreement is None else (gap, disagreement)
+        found["uneven firing"] = (*told, uneven.shortfall_db)
     if flutter is not None:
         found["flutter"] = (flutter.excess_db, flutter.turning)
     return found
@@ -207,8 +204,10 @@ class Question:
     def fits(self, row: Row) -> bool:
         """Whether a row is used: measured, and with the noise plain enough or without it."""
         absent = row.kind != self.noise and not self.asks(row)
-        return self.noise in row.figures and (
-            absent or (self.asks(row) and row.level_db >= LEAST_PLANTED_DB)
+        return (
+            self.noise in row.figures
+            and bool(np.isfinite(self.inputs(row)).all())
+            and (absent or (self.asks(row) and row.level_db >= LEAST_PLANTED_DB))
         )
 
 
@@ -216,8 +215,8 @@ QUESTIONS = (
     Question("chirps", (0,)),
     Question("squeal", (0,)),
     Question("hiss", (0, 1)),
-    Question("uneven firing", (0, 1, 3), ONE_WEAK),
-    Question("uneven firing", (2, 3), ALL_AT_TIMES),
+    Question("uneven firing", (0, 1), ONE_WEAK),
+    Question("uneven firing", (2,), ALL_AT_TIMES),
     Question("flutter", (0, 1)),
 )
 
@@ -275,8 +274,9 @@ def given(row: Row, settings: NoiseSettings) -> dict[str, float]:
         figure = quiet_db - settings.hiss.evenness_db * ln_unevenness
         one["hiss"] = settings.hiss.weighing.ln_ratio(figure)
     if "uneven firing" in row.figures:
-        weakest, strongest, skewness, half = row.figures["uneven firing"]
-        unevenness = Unevenness(weakest, strongest, 0.0, skewness, half)
+        gap, disagreement, shortfall_db = row.figures["uneven firing"]
+        told = (None, None) if np.isnan(gap) else (gap, disagreement)
+        unevenness = Unevenness(*told, shortfall_db, scatter_db=0.0, half_db=None)
         one["uneven firing"] = uneven_ln_ratio(unevenness, settings.uneven)
     if "flutter" in row.figures:
         excess_db, turning = row.figures["flutter"]
