@@ -255,9 +255,11 @@ def _verdict(
 ) -> VerdictName:
     top = suspects[0].probability if suspects else 0.0
     together = float(sum(answer.result.faulty[k] for k in group.parts))
-    if top >= POSSIBLE or together >= LIKELY:
-        return "suspects"
     found = any(claimed(h.tones) for h in heard)
+    # What somebody said tells between parts, but accuses none that was not heard at all.
+    borne_out = answer.words is None or any(suspect.evidence for suspect in suspects)
+    if borne_out and (top >= POSSIBLE or together >= LIKELY):
+        return "suspects"
     if found and any(s.source_probability > LIKELY for s in suspects):
         return "suspects"
     if not found and top < POSSIBLE:
