@@ -100,14 +100,14 @@ def test_what_the_user_says_is_counted_and_told(acoustic, held):
 
 
 def test_a_switching_off_belongs_to_its_clip(acoustic, held, case):
-    """The second clip is said to be switched off at 24 s; only there it is listened for."""
+    """The second clip is said to be switched off at 14 s; only there it is listened for."""
     code, out, _ = acoustic(
         *held[:2], case / "idle.m4a", *held[2:],
-        "--switched-off", "none", "--switched-off", "24", "--json", "-",
+        "--switched-off", "none", "--switched-off", "14", "--json", "-",
     )  # fmt: skip
     assert code == 0
     first, second = json.loads(out)["recordings"]
-    assert (first["switched_off_s"], second["switched_off_s"]) == (None, 24.0)
+    assert (first["switched_off_s"], second["switched_off_s"]) == (None, 14.0)
     assert second["left_out"][-1]["code"] == "switched_off"
     assert second["noises"][-1]["noise"] == "run-on rattle"
     assert "not heard to stop" in second["noises"][-1]["words"]
