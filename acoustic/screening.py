@@ -158,6 +158,7 @@ def screen(
         settings=asdict(settings) | ({"complaint": asdict(complaint)} if complaint else {}),
         version=__version__,
         words=words,
+        slips=decision.slips,
     )
 
 

@@ -131,6 +131,16 @@ _SUSPECT = _object(
     }
 )
 
+_BELT_SLIP = _object(
+    {
+        "belt": _TEXT,
+        "least_percent": _NUMBER,
+        "most_percent": _NUMBER,
+        "parts": _TEXTS,
+        "words": _TEXT,
+    }
+)
+
 _COMPLAINT: dict[str, Any] = {
     "description": "what the user said of the sound and what it weighs; null if nothing",
     "anyOf": [
@@ -190,6 +200,7 @@ def answer_json_schema() -> dict[str, Any]:
         "reasons": _TEXTS,
         "next_steps": _TEXTS,
         "caution": _TEXT,
+        "belt_slips": _list_of(_BELT_SLIP, "belts heard to slip more than a sound one"),
         "complaint": _COMPLAINT,
         "speed": {**_SPEED, "description": "speed of the first recording; null if not known"},
         "quality": _list_of(_REMARK, "what limits these recordings"),

@@ -42,6 +42,7 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
         "reasons": screening.reasons,
         "next_steps": screening.next_steps,
         "caution": RUNNING_ENGINE_CAUTION,
+        "belt_slips": screening.slips,
         "complaint": _complaint(screening.words),
         "speed": _speed(first),
         "quality": _quality(screening.heard),

@@ -111,7 +111,7 @@ def _group_sentence(suspect: Suspect) -> str:
 
 def _reasons(screening: Screening) -> tuple[str, ...]:
     said = () if screening.words is None else (said_text(screening.words),)
-    return (*screening.reasons, *said)
+    return (*screening.reasons, *(slip.words for slip in screening.slips), *said)
 
 
 def _next_steps(screening: Screening, width: int) -> tuple[str, ...]:

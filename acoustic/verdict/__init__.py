@@ -2,5 +2,5 @@
 
 Reading order: suspects, line_likelihood, clutter, unknowns, comb_evidence, sources,
 song_priors, problem, heard_realm, part_states, offsets, healthy_songs, fault_sets, user_words,
-joint_match, line_evidence, groups, wording, detectable, decision.
+joint_match, line_evidence, groups, wording, belt_slip, detectable, decision.
 """

@@ -14,11 +14,19 @@ from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.findings import Tone
 from acoustic.evidence.tones import claimed
 from acoustic.tables.knowledge import Knowledge
+from acoustic.verdict.belt_slip import belt_slips
 from acoustic.verdict.detectable import detectable_tone
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
-from acoustic.verdict.suspects import Heard, LineEvidence, Suspect, UnexplainedTone, VerdictName
+from acoustic.verdict.suspects import (
+    BeltSlip,
+    Heard,
+    LineEvidence,
+    Suspect,
+    UnexplainedTone,
+    VerdictName,
+)
 from acoustic.verdict.wording import (
     LIKELY,
     POSSIBLE,
@@ -51,6 +59,7 @@ class Decision:
     unexplained: tuple[UnexplainedTone, ...] = ()
     detectable: str = ""
     unseen: tuple[str, ...] = ()
+    slips: tuple[BeltSlip, ...] = ()
 
 
 def decide(
@@ -84,6 +93,7 @@ def decide(
         unexplained=unexplained,
         detectable=detectable,
         unseen=unseen,
+        slips=belt_slips(drive, answer, suspects),
     )
 
 

@@ -83,6 +83,21 @@ class UnexplainedTone:
 
 
 @dataclass(frozen=True, slots=True)
+class BeltSlip:
+    """A belt whose parts were heard to turn too slowly.
+
+    `least_percent` to `most_percent` is how far below what the diameters make they turn, at
+    nine tenths of the probability; `parts` those that were heard. [%]
+    """
+
+    belt: str
+    least_percent: float
+    most_percent: float
+    parts: tuple[str, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class CountedWords:
     """What a person said of the sound, and what it weighs in the answer.
 
@@ -156,6 +171,8 @@ class Screening:
     version : str
     words : CountedWords or None
         What the user said of the sound; None if nothing was said.
+    slips : tuple of BeltSlip
+        Belts seen to slip more than a sound one.
     """
 
     verdict: VerdictName
@@ -170,3 +187,4 @@ class Screening:
     settings: Mapping[str, Any]
     version: str
     words: CountedWords | None = None
+    slips: tuple[BeltSlip, ...] = ()
