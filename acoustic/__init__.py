@@ -4,7 +4,7 @@ The public face, in the order of use::
 
     read_drive, Drive, find_order_table, draw_drive       what turns
     read_recording, read_speed_log, Recording             what was heard
-    screen, Clip, ScreenSettings, Screening               what it means
+    screen, Clip, Complaint, ScreenSettings, Screening    what it means
     render_text, screening_to_dict, draw_screening        what people see
     AcousticError                                         anything a user can cause and mend
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from acoustic.recording.recording import Recording
     from acoustic.recording.speed_log import read_speed_log
     from acoustic.screening import Clip, ScreenSettings, screen
+    from acoustic.tables.sound_words import Complaint
     from acoustic.verdict.suspects import Screening
 
 __version__ = "0.1.0"
@@ -36,6 +37,7 @@ __version__ = "0.1.0"
 __all__ = [
     "AcousticError",
     "Clip",
+    "Complaint",
     "Drive",
     "Recording",
     "ScreenSettings",
@@ -54,6 +56,7 @@ __all__ = [
 _HOME = {
     "AcousticError": "acoustic.errors",
     "Clip": "acoustic.screening",
+    "Complaint": "acoustic.tables.sound_words",
     "Drive": "acoustic.drive.drive",
     "Recording": "acoustic.recording.recording",
     "ScreenSettings": "acoustic.screening",

@@ -15,15 +15,19 @@ from acoustic.evidence.fixed_tones import spectrum_over_hz, without_fixed_lines
 from acoustic.evidence.hiss import NOISE as HISS
 from acoustic.evidence.noises import HeardNoises, find_noises
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
+from acoustic.evidence.run_down import switch_off_finding
 from acoustic.evidence.tones import ToneSettings, find_tones
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
 from acoustic.recording.recording import Recording, Stretches
+from acoustic.recording.remarks import make_remark
 from acoustic.recording.speed_alignment import align_speed_log
 from acoustic.recording.speed_given import speed_of
 from acoustic.recording.speed_heard import HeardSpeed, SpeedSettings
 from acoustic.recording.speed_log import SpeedLog
 from acoustic.recording.stretches import StretchSettings, find_stretches
+from acoustic.recording.switch_off import cut, second_of_switch_off, with_rest_left_out
 from acoustic.tables.knowledge import Knowledge, load_knowledge
+from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.decision import Decision, decide
 from acoustic.verdict.joint_match import (
     HealthySong,
@@ -32,7 +36,7 @@ from acoustic.verdict.joint_match import (
     learn_healthy,
     match_drive,
 )
-from acoustic.verdict.suspects import Heard, Screening
+from acoustic.verdict.suspects import CountedWords, Heard, Screening
 
 _FIXED_TONE_SEGMENT_S = 2.0
 _SAME_SPEED = 0.05  # relative: 3 % as asked for, and what idle wanders
@@ -64,12 +68,16 @@ class Clip:
         How far off `rpm` may be, relative. [-]
     speed_log : SpeedLog or None
         Logged speed with unknown offset; goes before `rpm`.
+    switched_off_s : float or None
+        Second of the clip at which the engine is switched off: the sound before it is
+        screened, that after it listened to for a rattle that runs on. [s]
     """
 
     recording: Recording
     rpm: float | None = None
     rpm_tolerance: float = 0.05
     speed_log: SpeedLog | None = None
+    switched_off_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,6 +97,7 @@ def screen(
     drive: Drive,
     *,
     reference: Clip | Recording | None = None,
+    complaint: Complaint | None = None,
     settings: ScreenSettings | None = None,
     knowledge: Knowledge | None = None,
     progress: Callable[[str], None] | None = None,
@@ -104,6 +113,9 @@ def screen(
         What turns, from `read_drive`.
     reference : Clip or Recording, optional
         The same drive without the complaint.
+    complaint : Complaint, optional
+        What a person says of the sound, and when it comes: counted as evidence, of the
+        small weight that stands in the tables.
     settings : ScreenSettings, optional
     knowledge : Knowledge, optional
         Tables to take hand checks from; the shipped ones if left out.
@@ -117,7 +129,7 @@ def screen(
     Raises
     ------
     SettingsError
-        If no clip is given.
+        If no clip is given, or a clip is said to be switched off outside of it.
     SpeedError
         If a stated speed makes no sense.
     """
@@ -137,11 +149,13 @@ def screen(
             listened = [_against(one, before) for one in listened]
             usable = [one for one in listened if one.orders is not None]
             healthy = _healthy(before, usable, drive, settings)
-        answer = match_drive(drive, families, _orders(usable), settings.match, healthy)
+        orders = _orders(usable)
+        answer = match_drive(drive, families, orders, settings.match, healthy, complaint)
         heard = {n: one.heard for n, one in enumerate(listened) if one.orders is not None}
         decision = decide(drive, families, heard, answer, knowledge)
+        words = answer.words
     else:
-        decision = _no_answer(listened)
+        decision, words = _no_answer(listened), _not_counted(complaint)
     return Screening(
         verdict=decision.verdict,
         headline=decision.headline,
@@ -152,8 +166,10 @@ def screen(
         heard=tuple(one.heard for one in listened),
         detectable=decision.detectable,
         unseen_parts=decision.unseen,
-        settings=asdict(settings),
+        settings=asdict(settings) | ({"complaint": asdict(complaint)} if complaint else {}),
         version=__version__,
+        words=words,
+        slips=decision.slips,
     )
 
 
@@ -161,10 +177,43 @@ def _as_clip(clip: Clip | Recording) -> Clip:
     return clip if isinstance(clip, Clip) else Clip(clip)
 
 
+def _not_counted(complaint: Complaint | None) -> CountedWords | None:
+    """What was said where nothing could be weighed."""
+    if complaint is None:
+        return None
+    return CountedWords(tuple(complaint.sounds), tuple(complaint.when))
+
+
 def listen(
     clip: Clip, drive: Drive, settings: ScreenSettings, tell: Callable[[str], None]
 ) -> Listened:
-    """Take one recording from samples to tones."""
+    """Take one recording from samples to tones and noises, until it is switched off and after."""
+    whole, stated_s = clip.recording, clip.switched_off_s
+    if stated_s is None:
+        return _listen_running(clip, drive, settings, tell)
+    off_s = second_of_switch_off(whole, stated_s)
+    needed_s = settings.quality.shortest_s
+    if off_s < needed_s:
+        remark = make_remark("run_too_short", "unfit", off_s, run_s=off_s, needed_s=needed_s)
+        rest = with_rest_left_out(Stretches((), ()), 0.0, whole.duration_s)
+        return Listened(Heard(whole, None, rest, (remark,), None, (), remark.message), None)
+    running = replace(clip, recording=cut(whole, 0.0, off_s))
+    listened = _listen_running(running, drive, settings, tell)
+    stretches = with_rest_left_out(listened.heard.stretches, off_s, whole.duration_s)
+    heard = replace(listened.heard, recording=whole, stretches=stretches, switched_off_s=stated_s)
+    if listened.orders is None or listened.noises is None:
+        return Listened(heard, None)
+    tell(f"listening to {whole.name} after it is switched off")
+    finding = switch_off_finding(whole, off_s, listened.orders.spectrum.highest_hz)
+    noises = replace(listened.noises, findings=(*listened.noises.findings, finding))
+    heard = replace(heard, noises=noises.findings)
+    return Listened(heard, replace(listened.orders, noises=noises.findings), noises)
+
+
+def _listen_running(
+    clip: Clip, drive: Drive, settings: ScreenSettings, tell: Callable[[str], None]
+) -> Listened:
+    """Take one recording of a running engine from samples to tones."""
     recording = clip.recording
     tell(f"listening to {recording.name}")
     stretches = find_stretches(recording, settings.stretches)

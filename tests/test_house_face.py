@@ -13,9 +13,9 @@ import acoustic
 
 SAMPLES = Path(__file__).resolve().parents[1] / "samples"
 NAMES = [
-    "AcousticError", "Clip", "Drive", "Recording", "ScreenSettings", "Screening", "draw_drive",
-    "draw_screening", "find_order_table", "read_drive", "read_recording", "read_speed_log",
-    "render_text", "screen", "screening_to_dict",
+    "AcousticError", "Clip", "Complaint", "Drive", "Recording", "ScreenSettings", "Screening",
+    "draw_drive", "draw_screening", "find_order_table", "read_drive", "read_recording",
+    "read_speed_log", "render_text", "screen", "screening_to_dict",
 ]  # fmt: skip
 
 

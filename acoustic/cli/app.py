@@ -103,6 +103,31 @@ def screen(  # typer wants one argument per option; they become one request at o
         Path | None,
         typer.Option(metavar="CLIP", help="Recording of the same drive when it was healthy."),
     ] = None,
+    switched_off: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="SECOND",
+            help="Second of the clip at which the engine is switched off, rather early than "
+            "late, once per clip; 'none' for a clip in which it runs to the end. What comes "
+            "after it is listened to for a rattle that runs on.",
+        ),
+    ] = None,
+    sounds_like: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WORD",
+            help="Your word for the sound, such as growl, rattle or squeal; may be repeated. "
+            "It counts as evidence, of small weight.",
+        ),
+    ] = None,
+    comes_when: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WORD",
+            help="When the sound comes: cold, wet, load, idle, start, switch-off or always; "
+            "may be repeated. Counts like --sounds-like.",
+        ),
+    ] = None,
     json: JsonFile = None,
     picture: PictureFile = None,
 ) -> None:
@@ -119,6 +144,9 @@ def screen(  # typer wants one argument per option; they become one request at o
         rpm=tuple(rpm or ()),
         rpm_tolerance_percent=rpm_tolerance,
         speed_logs=tuple(speed_log or ()),
+        switched_off=tuple(switched_off or ()),
+        sounds_like=tuple(sounds_like or ()),
+        comes_when=tuple(comes_when or ()),
         reference=reference,
         json_file=json,
         picture=picture,

@@ -11,7 +11,7 @@ from acoustic.errors import SettingsError, SpeedError
 from acoustic.output.whole_file import require_writable
 
 HEAR_IT = "heard"
-NO_LOG = "none"
+NO_VALUE = "none"
 TO_PIPE = Path("-")
 HIGHEST_RPM = 20000.0
 LOWEST_RPM = 50.0
@@ -82,6 +82,39 @@ def one_per_clip(values: Sequence[_Value], clips: int, option: str) -> tuple[_Va
         f"{option} is given {len(values)} times for {clips} clip{'s' if clips > 1 else ''}. "
         "Give it once for all clips, or once per clip in the order of the clips."
     )
+
+
+def parsed_second(text: str) -> float | None:
+    """Second of a clip; None for the word ``none``. [s]
+
+    Raises
+    ------
+    SettingsError
+        If it is no number above zero.
+    """
+    if text.strip().lower() == NO_VALUE:
+        return None
+    try:
+        second = float(text.replace(",", "."))
+    except ValueError:
+        second = math.nan
+    if not math.isfinite(second) or second <= 0:
+        raise SettingsError(
+            f"--switched-off {text}: give the second of the clip at which the engine is "
+            f"switched off, such as --switched-off 24.5, or '{NO_VALUE}' for a clip in which it "
+            "runs to the end."
+        )
+    return second
+
+
+def require_one_each(values: Sequence[str], clips: int, option: str, what: str) -> None:
+    """Raise `SettingsError` unless an option is left out or given once for each clip."""
+    if values and len(values) != clips:
+        raise SettingsError(
+            f"{option} is given {len(values)} times for {clips} clip{'s' if clips > 1 else ''}. "
+            f"{what} belongs to one clip: give one per clip in the order of the clips, "
+            f"'{NO_VALUE}' where there is none."
+        )
 
 
 def require_json_place(path: Path | None) -> None:

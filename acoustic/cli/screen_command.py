@@ -11,12 +11,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from acoustic.cli.options import (
-    NO_LOG,
+    NO_VALUE,
     TO_PIPE,
     one_per_clip,
     parsed_rpm,
+    parsed_second,
     parsed_tolerance,
     require_json_place,
+    require_one_each,
 )
 from acoustic.cli.progress import shown_progress
 from acoustic.errors import RecordingError, SettingsError, UnfitRecordingError
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from acoustic.drive.drive import Drive
     from acoustic.recording.recording import Recording
     from acoustic.recording.speed_log import SpeedLog
+    from acoustic.tables.sound_words import Complaint
     from acoustic.verdict.suspects import Screening
 
 EXIT_SCREENED = 0
@@ -42,6 +45,9 @@ class ScreenRequest:
     rpm: tuple[str, ...] = ()
     rpm_tolerance_percent: float = 5.0
     speed_logs: tuple[str, ...] = ()
+    switched_off: tuple[str, ...] = ()
+    sounds_like: tuple[str, ...] = ()
+    comes_when: tuple[str, ...] = ()
     reference: Path | None = None
     json_file: Path | None = None
     picture: Path | None = None
@@ -52,6 +58,8 @@ def run_screen(request: ScreenRequest) -> int:
     rpm = one_per_clip([parsed_rpm(text) for text in request.rpm], len(request.clips), "--rpm")
     tolerance = parsed_tolerance(request.rpm_tolerance_percent)
     _require_one_speed_each(request, rpm)
+    what = "A switching off"
+    require_one_each(request.switched_off, len(request.clips), "--switched-off", what)
     _require_places(request)
     with shown_progress() as say:
         drive, screening = screened(request, rpm, tolerance, say)
@@ -76,17 +84,28 @@ def screened(
     from acoustic.drive.layout_file import read_drive
     from acoustic.screening import Clip, screen
 
+    off_s = [parsed_second(text) for text in request.switched_off]
+    complaint = _complaint(request)
     drive = read_drive(request.layout)
     say("reading the clips")
     logs = _read_logs(request.speed_logs)
     reference = [] if request.reference is None else [request.reference]
     recordings = _read_clips([*request.clips, *reference])
     clips = [
-        Clip(recording, speed, tolerance, log)
-        for recording, speed, log in zip_longest(recordings[: len(request.clips)], rpm, logs)
+        Clip(recording, speed, tolerance, log, off)
+        for recording, speed, log, off in zip_longest(
+            recordings[: len(request.clips)], rpm, logs, off_s
+        )
     ]
     healthy = recordings[-1] if reference else None
-    return drive, screen(clips, drive, reference=healthy, progress=say)
+    return drive, screen(clips, drive, reference=healthy, complaint=complaint, progress=say)
+
+
+def _complaint(request: ScreenRequest) -> Complaint | None:
+    from acoustic.tables.sound_words import Complaint
+
+    said = request.sounds_like or request.comes_when
+    return Complaint(request.sounds_like, request.comes_when) if said else None
 
 
 def _read_clips(paths: Sequence[Path]) -> list[Recording]:
@@ -110,19 +129,14 @@ def _read_clips(paths: Sequence[Path]) -> list[Recording]:
 def _read_logs(names: Sequence[str]) -> list[SpeedLog | None]:
     from acoustic.recording.speed_log import read_speed_log
 
-    return [None if name == NO_LOG else read_speed_log(Path(name)) for name in names]
+    return [None if name == NO_VALUE else read_speed_log(Path(name)) for name in names]
 
 
 def _require_one_speed_each(request: ScreenRequest, rpm: Sequence[float | None]) -> None:
     logs, clips = request.speed_logs, request.clips
-    if logs and len(logs) != len(clips):
-        raise SettingsError(
-            f"--speed-log is given {len(logs)} times for {len(clips)} clips. A log belongs to "
-            f"one clip: give one per clip in the order of the clips, '{NO_LOG}' where there is "
-            "none."
-        )
+    require_one_each(logs, len(clips), "--speed-log", "A log")
     for clip, log, speed in zip(clips, logs, rpm, strict=False):
-        if log != NO_LOG and speed is not None:
+        if log != NO_VALUE and speed is not None:
             raise SettingsError(
                 f"{clip.name}: both --rpm {speed:g} and --speed-log {log} are given. Keep the "
                 "one you trust."

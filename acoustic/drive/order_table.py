@@ -62,6 +62,21 @@ class OrderRow:
 
 
 @dataclass(frozen=True, slots=True)
+class NoiseMade:
+    """A noise without lines that a mechanism makes.
+
+    `noise` is its id in the tables, `title` its name for people, `probability` the chance
+    that it is heard when the mechanism is at work.
+    """
+
+    part: str
+    mechanism: str
+    noise: str
+    title: str
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
 class ShaftRow:
     """One shaft: how fast, which way round, and how it is driven."""
 
@@ -128,6 +143,7 @@ class OrderTable:
     gears: tuple[GearRow, ...]
     lines: tuple[OrderRow, ...]
     notes: tuple[str, ...]
+    noises: tuple[NoiseMade, ...] = ()
 
 
 def find_order_table(drive: Drive, rpm: float | None = None) -> OrderTable:
@@ -149,6 +165,7 @@ def find_order_table(drive: Drive, rpm: float | None = None) -> OrderTable:
         gears=tuple(_gear_rows(drive)),
         lines=_line_rows(drive, speeds),
         notes=drive.notes,
+        noises=_noises_made(drive),
     )
 
 
@@ -216,6 +233,15 @@ def _line_row(
         hidden_by=tuple(find_hiding(drive, family, line, speeds, others)),
         source=family.source,
         shows_as=line.shows_as,
+    )
+
+
+def _noises_made(drive: Drive) -> tuple[NoiseMade, ...]:
+    titles = drive.knowledge.noises
+    return tuple(
+        NoiseMade(family.part, family.title, made.noise, titles[made.noise].title, made.probability)
+        for family in expected_families(drive)
+        for made in family.noises
     )
 
 

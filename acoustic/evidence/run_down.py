@@ -20,6 +20,7 @@ from scipy.ndimage import maximum_filter1d, median_filter, percentile_filter, un
 from acoustic.evidence.engine_phase import StretchSpectrum
 from acoustic.evidence.findings import NoiseFinding
 from acoustic.recording.recording import Recording, Stretch
+from acoustic.recording.switch_off import cut
 
 Floats = NDArray[np.float64]
 
@@ -64,6 +65,10 @@ class RunDownSettings:
         ``python tests/trial/fit_run_down.py``. [1/s], [-]
     limit : float
         Largest ln_ratio either way. [nat]
+    before_s : float
+        Looked at before a switching off that is stated. [s]
+    stated_within_s : float
+        A stated second is that good. [s]
     """
 
     firing_hz: tuple[float, float] = (35.0, 400.0)
@@ -91,6 +96,8 @@ class RunDownSettings:
     healthy_rate: tuple[float, float] = (0.3, 1.0)
     rattle_rate: tuple[float, float] = (5.0, 1.0)
     limit: float = 5.0
+    before_s: float = 6.0
+    stated_within_s: float = 1.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,11 +168,10 @@ def run_on_finding(
     """
     settings = settings or RunDownSettings()
     if run_down is None:
-        return NoiseFinding(RUN_ON, 0.0, None, None, None, 0.0, "the engine is not heard to stop")
+        return _nothing_said("the engine is not heard to stop")
     count, looked_s = run_down.times_s.size, run_down.looked_s
     if looked_s < settings.least_looked_s:
-        words = "the recording ends too soon after the engine stops"
-        return NoiseFinding(RUN_ON, 0.0, None, None, None, 0.0, words)
+        return _nothing_said("the recording ends too soon after the engine stops")
     rattle, healthy = (
         _log_negative_binomial(count, looked_s * rate, shape)
         for rate, shape in (settings.rattle_rate, settings.healthy_rate)
@@ -179,6 +185,43 @@ def run_on_finding(
         share=min(1.0, float(np.ptp(run_down.times_s)) / looked_s) if count else 0.0,
         words=_words(run_down),
     )
+
+
+def switch_off_finding(
+    recording: Recording,
+    off_s: float,
+    highest_hz: float,
+    settings: RunDownSettings | None = None,
+) -> NoiseFinding:
+    """Evidence for a rattle that outlives a switching off whose second is stated.
+
+    Parameters
+    ----------
+    recording : Recording
+        Whole, with the running engine before it.
+    off_s : float
+        From its first sample. [s]
+    highest_hz : float
+        Codec's or microphone's cut-off. [Hz]
+    settings : RunDownSettings, optional
+    """
+    settings = settings or RunDownSettings()
+    left_s = recording.duration_s - off_s
+    needed_s = max(settings.shortest_s, settings.coast_s + settings.least_looked_s)
+    if left_s < needed_s:
+        return _nothing_said(
+            f"only {left_s:.1f} s recorded after the engine is switched off; "
+            f"at least {needed_s:.1f} s are needed"
+        )
+    first_s = max(0.0, off_s - settings.before_s)
+    heard = find_run_down(cut(recording, first_s, recording.duration_s), highest_hz, settings)
+    if heard is None or abs(first_s + heard.stopped_s - off_s) > settings.stated_within_s:
+        return _nothing_said("the engine is not heard to stop about then")
+    return run_on_finding(heard, settings)
+
+
+def _nothing_said(words: str) -> NoiseFinding:
+    return NoiseFinding(RUN_ON, 0.0, None, None, None, 0.0, words)
 
 
 def _words(run_down: RunDown) -> str:

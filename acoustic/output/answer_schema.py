@@ -131,6 +131,39 @@ _SUSPECT = _object(
     }
 )
 
+_BELT_SLIP = _object(
+    {
+        "belt": _TEXT,
+        "least_percent": _NUMBER,
+        "most_percent": _NUMBER,
+        "parts": _TEXTS,
+        "words": _TEXT,
+    }
+)
+
+_COMPLAINT: dict[str, Any] = {
+    "description": "what the user said of the sound and what it weighs; null if nothing",
+    "anyOf": [
+        {"type": "null"},
+        _object(
+            {
+                "sounds": _TEXTS,
+                "when": _TEXTS,
+                "counted": {"type": "boolean"},
+                "highest_factor": {
+                    **_NUMBER,
+                    "description": "most by which a mechanism gains against a sound drive",
+                },
+                "lowest_factor": _NUMBER,
+                "parts": _list_of(
+                    _object({"part": _TEXT, "factor": _NUMBER}),
+                    "change of each part's odds of being faulty, largest first",
+                ),
+            }
+        ),
+    ],
+}
+
 _STRETCH = _object({"start_s": _NUMBER, "end_s": _NUMBER})
 _LEFT_OUT = _object({"start_s": _NUMBER, "end_s": _NUMBER, "code": _TEXT, "reason": _TEXT})
 
@@ -147,6 +180,10 @@ _RECORDING = _object(
         "used": _list_of(_STRETCH, "seconds used"),
         "left_out": _list_of(_LEFT_OUT, "seconds not used, and why"),
         "speed": _SPEED,
+        "switched_off_s": {
+            **_NUMBER_OR_NULL,
+            "description": "second of the clip at which the engine was said to be switched off",
+        },
         "tones": _list_of(_TONE, "every tone found in this recording"),
         "noises": _list_of(_NOISE, "every noise without lines that was listened for"),
     }
@@ -163,6 +200,8 @@ def answer_json_schema() -> dict[str, Any]:
         "reasons": _TEXTS,
         "next_steps": _TEXTS,
         "caution": _TEXT,
+        "belt_slips": _list_of(_BELT_SLIP, "belts heard to slip more than a sound one"),
+        "complaint": _COMPLAINT,
         "speed": {**_SPEED, "description": "speed of the first recording; null if not known"},
         "quality": _list_of(_REMARK, "what limits these recordings"),
         "suspects": _list_of(_SUSPECT, "every part of the layout, best first"),

@@ -25,7 +25,7 @@ from acoustic.output.answer_schema import ANSWER_SCHEMA_NAME
 from acoustic.output.text import all_remarks
 from acoustic.output.wording import RUNNING_ENGINE_CAUTION
 from acoustic.recording.speed_trace import SpeedTrace
-from acoustic.verdict.suspects import Heard, Screening, Suspect
+from acoustic.verdict.suspects import CountedWords, Heard, Screening, Suspect
 
 
 def screening_to_dict(screening: Screening) -> dict[str, Any]:
@@ -42,6 +42,8 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
         "reasons": screening.reasons,
         "next_steps": screening.next_steps,
         "caution": RUNNING_ENGINE_CAUTION,
+        "belt_slips": screening.slips,
+        "complaint": _complaint(screening.words),
         "speed": _speed(first),
         "quality": _quality(screening.heard),
         "suspects": [_suspect(s) for s in screening.suspects],
@@ -104,6 +106,19 @@ def _speed(speed: SpeedTrace | None) -> dict[str, Any] | None:
     }
 
 
+def _complaint(words: CountedWords | None) -> dict[str, Any] | None:
+    if words is None:
+        return None
+    return {
+        "sounds": words.sounds,
+        "when": words.when,
+        "counted": words.counted,
+        "highest_factor": words.highest,
+        "lowest_factor": words.lowest,
+        "parts": [{"part": part, "factor": factor} for part, factor in words.parts],
+    }
+
+
 def _quality(heard: Sequence[Heard]) -> list[dict[str, Any]]:
     return [
         {
@@ -158,6 +173,7 @@ def _recording(heard: Heard) -> dict[str, Any]:
         "used": heard.stretches.used,
         "left_out": heard.stretches.left_out,
         "speed": _speed(heard.speed),
+        "switched_off_s": heard.switched_off_s,
         "tones": [_tone(t) for t in heard.tones],
         "noises": [
             {name: getattr(one, name) for name in NoiseFinding.__slots__} for one in heard.noises

@@ -7,11 +7,19 @@ Sources are numbered and told once at the end.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
-from acoustic.drive.order_table import BeltRow, GearRow, OrderRow, OrderTable, ShaftRow
+from acoustic.drive.drive import ShowsAs
+from acoustic.drive.order_table import (
+    BeltRow,
+    GearRow,
+    NoiseMade,
+    OrderRow,
+    OrderTable,
+    ShaftRow,
+)
 from acoustic.output.json_report import plain_values
 from acoustic.output.wording import shortened, wrapped
 
@@ -20,6 +28,12 @@ INDENT = "  "
 SHOWN_SPEEDS = 2
 LABEL_WIDTH = 34
 SHAFT_WIDTH = 23
+SHOWN_AS: Mapping[ShowsAs, str] = {
+    "tones": "as tones:",
+    "impacts": "not as tones but as knocks, this often; the sound swells with them:",
+    "roughness": "not as tones but as rough noise that swells this often:",
+    "bursts": "not as tones but as short cries, this often:",
+}
 
 
 def render_orders(table: OrderTable, width: int = 80) -> str:
@@ -62,7 +76,8 @@ def _head(table: OrderTable, width: int) -> list[str]:
         "Orders are turns or events per turn of the crankshaft, without slip. 'off by' is how "
         "far the true order may lie from it: two standard deviations of diameters and "
         "geometry, and the whole range of slip. An asterisk marks lines that a healthy part "
-        "makes too; a number in brackets is the source, told at the end.",
+        "makes too; a number in brackets is the source, told at the end. Lines under 'not as "
+        "tones' are no tones of that pitch: so often the sound swells.",
         width,
         "",
     )
@@ -109,12 +124,45 @@ def _off_by(low: float, high: float) -> str:
 
 def _lines(table: OrderTable, sources: Sequence[str], width: int) -> list[str]:
     lines: list[str] = []
-    for (part, mechanism), rows in groupby(table.lines, key=lambda r: (r.part, r.mechanism)):
+    rows_of: dict[tuple[str, str], list[OrderRow]] = {}
+    noises_of: dict[tuple[str, str], list[NoiseMade]] = {}
+    for row in table.lines:
+        rows_of.setdefault((row.part, row.mechanism), []).append(row)
+    for made in table.noises:
+        noises_of.setdefault((made.part, made.mechanism), []).append(made)
+    for part, mechanism in _in_order_of_parts(rows_of, noises_of):
         if lines:
             lines.append("")
         lines += _wrapped(f"{part}: {mechanism}", width, INDENT)
-        lines += [*_line_head(table), *_line_rows(rows, sources, width)]
+        rows = rows_of.get((part, mechanism), [])
+        if rows:
+            lines += [*_line_head(table), *_rows_by_kind(rows, sources, width)]
+        lines += _noises(noises_of.get((part, mechanism), []), width)
     return lines
+
+
+def _in_order_of_parts(*named: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Parts with their mechanisms, each once; parts as they first come."""
+    pairs = list(dict.fromkeys(pair for some in named for pair in some))
+    parts = list(dict.fromkeys(part for part, _ in pairs))
+    return sorted(pairs, key=lambda pair: parts.index(pair[0]))
+
+
+def _rows_by_kind(rows: Sequence[OrderRow], sources: Sequence[str], width: int) -> list[str]:
+    """Rows under a word for what they show as; none where all are tones."""
+    lines: list[str] = []
+    for shown_as, some in groupby(rows, key=lambda row: row.shows_as):
+        if lines or shown_as != "tones":
+            lines += _wrapped(SHOWN_AS[shown_as], width, INDENT)
+        lines += _line_rows(some, sources, width)
+    return lines
+
+
+def _noises(made: Sequence[NoiseMade], width: int) -> list[str]:
+    if not made:
+        return []
+    told = "; ".join(f"{one.title} ({one.probability:.0%} of cases)" for one in made)
+    return _wrapped(f"noises it makes: {told}", width, INDENT * 3, INDENT)
 
 
 def _shafts(table: OrderTable, width: int) -> list[str]:

@@ -10,11 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from acoustic.evidence.run_down import RUN_ON
 from acoustic.output.wording import (
     RUNNING_ENGINE_CAUTION,
     SOURCE_IS_NOT_FAULT,
     STATE_WORDS,
     probability_text,
+    said_text,
     shortened,
     speed_text,
     wrapped,
@@ -65,7 +67,7 @@ def text_blocks(screening: Screening, width: int) -> tuple[TextBlock, ...]:
     """Make the five blocks in reading order, answer first."""
     return (
         TextBlock("ANSWER", _answer(screening, width)),
-        TextBlock("HOW SURE AND WHY", _bullets(screening.reasons, width)),
+        TextBlock("HOW SURE AND WHY", _bullets(_reasons(screening), width)),
         TextBlock("WHAT TO DO NEXT", _next_steps(screening, width)),
         TextBlock("WHAT WAS SEEN", _seen(screening, width)),
         TextBlock("LIMITS AND SETTINGS", _limits(screening, width)),
@@ -107,6 +109,11 @@ def _group_sentence(suspect: Suspect) -> str:
     return f"Cannot tell {suspect.part} from {others}{reason}."
 
 
+def _reasons(screening: Screening) -> tuple[str, ...]:
+    said = () if screening.words is None else (said_text(screening.words),)
+    return (*screening.reasons, *(slip.words for slip in screening.slips), *said)
+
+
 def _next_steps(screening: Screening, width: int) -> tuple[str, ...]:
     lines: list[str] = []
     for number, step in enumerate(screening.next_steps, start=1):
@@ -146,6 +153,9 @@ def _recording_lines(number: int, heard: Heard, width: int) -> list[str]:
     lines += _wrapped(f"{speed}; {used}; {len(heard.tones)} tones found", width, INDENT * 2)
     if heard.speed and heard.speed.note:
         lines += _wrapped(heard.speed.note, width, INDENT * 2)
+    if heard.switched_off_s is not None:
+        found = "".join(f"; {one.words}" for one in heard.noises if one.noise == RUN_ON)
+        lines += _wrapped(f"switched off at {heard.switched_off_s:.1f} s{found}", width, INDENT * 2)
     return lines
 
 

@@ -10,6 +10,7 @@ import re
 import textwrap
 
 from acoustic.recording.speed_trace import SpeedTrace
+from acoustic.verdict.suspects import CountedWords
 from acoustic.verdict.wording import probability_number, probability_word
 
 SOURCE_WORDS = {
@@ -77,6 +78,20 @@ def speed_text(speed: SpeedTrace) -> str:
     return (
         f"{speed.mean_rpm:.0f} rpm ({speed.low_rpm:.0f} to {speed.high_rpm:.0f}), "
         f"{SOURCE_WORDS[speed.source]}"
+    )
+
+
+def said_text(words: CountedWords) -> str:
+    """What the user said of the sound, and how much it weighs at most."""
+    said = [", ".join(words.sounds)] if words.sounds else []
+    said += [f"comes when: {', '.join(words.when)}"] if words.when else []
+    told = f"You said: {'; '.join(said) or 'nothing'}."
+    if not words.counted:
+        return f"{told} Not counted: no recording could be screened."
+    return (
+        f"{told} Counted as evidence: against a sound drive a mechanism becomes at most "
+        f"{words.highest:.1f} times as likely by it, others down to {words.lowest:.2f} times. "
+        "Words alone accuse no part."
     )
 
 

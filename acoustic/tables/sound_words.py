@@ -7,7 +7,7 @@ when it comes, stand in its row.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
@@ -47,6 +47,38 @@ class WordWeights:
     told_by_another: float
     comes_then: float
     comes_at_other_times: float
+
+
+@dataclass(frozen=True, slots=True)
+class Complaint:
+    """What a person says of the sound: words for it, and for when it comes.
+
+    Any word that `find_word` knows will do; kept is the word of the tables, once.
+
+    Attributes
+    ----------
+    sounds : sequence of str
+        Words for the sound, such as ``"growl"``.
+    when : sequence of str
+        Words for when it comes, such as ``"cold"``.
+
+    Raises
+    ------
+    SettingsError
+        For a word that is not known, with the nearest one.
+
+    Examples
+    --------
+    >>> Complaint(["grinding"], "cold start")
+    Complaint(sounds=('growl',), when=('cold',))
+    """
+
+    sounds: Sequence[str] = ()
+    when: Sequence[str] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "sounds", _found(self.sounds, "sound"))
+        object.__setattr__(self, "when", _found(self.when, "when"))
 
 
 @cache
@@ -113,6 +145,11 @@ def words_ratio(
         1 where nothing was said.
     """
     return _sound_factor(mechanism, set(sounds)) * _when_factor(mechanism, set(when))
+
+
+def _found(said: Sequence[str], of: Literal["sound", "when"]) -> tuple[str, ...]:
+    each = (said,) if isinstance(said, str) else said
+    return tuple(dict.fromkeys(find_word(word, of) for word in each))
 
 
 def _sound_factor(mechanism: Mechanism, said: set[str]) -> float:

@@ -14,11 +14,19 @@ from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.findings import Tone
 from acoustic.evidence.tones import claimed
 from acoustic.tables.knowledge import Knowledge
+from acoustic.verdict.belt_slip import belt_slips
 from acoustic.verdict.detectable import detectable_tone
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
-from acoustic.verdict.suspects import Heard, LineEvidence, Suspect, UnexplainedTone, VerdictName
+from acoustic.verdict.suspects import (
+    BeltSlip,
+    Heard,
+    LineEvidence,
+    Suspect,
+    UnexplainedTone,
+    VerdictName,
+)
 from acoustic.verdict.wording import (
     LIKELY,
     POSSIBLE,
@@ -51,6 +59,7 @@ class Decision:
     unexplained: tuple[UnexplainedTone, ...] = ()
     detectable: str = ""
     unseen: tuple[str, ...] = ()
+    slips: tuple[BeltSlip, ...] = ()
 
 
 def decide(
@@ -84,6 +93,7 @@ def decide(
         unexplained=unexplained,
         detectable=detectable,
         unseen=unseen,
+        slips=belt_slips(drive, answer, suspects),
     )
 
 
@@ -255,9 +265,11 @@ def _verdict(
 ) -> VerdictName:
     top = suspects[0].probability if suspects else 0.0
     together = float(sum(answer.result.faulty[k] for k in group.parts))
-    if top >= POSSIBLE or together >= LIKELY:
-        return "suspects"
     found = any(claimed(h.tones) for h in heard)
+    # What somebody said tells between parts, but accuses none that was not heard at all.
+    borne_out = answer.words is None or any(suspect.evidence for suspect in suspects)
+    if borne_out and (top >= POSSIBLE or together >= LIKELY):
+        return "suspects"
     if found and any(s.source_probability > LIKELY for s in suspects):
         return "suspects"
     if not found and top < POSSIBLE:

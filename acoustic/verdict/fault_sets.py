@@ -116,7 +116,7 @@ def _set_weights(
     problem = book.problem
     n, prior = problem.part_count, problem.count_prior
     most = min(len(prior) - 1, n)
-    share = [_set_share(prior, (n, problem.unlisted), size) for size in range(most + 1)]
+    share = [set_share(prior, (n, problem.unlisted), size) for size in range(most + 1)]
     weights: dict[tuple[int, ...], float] = {(): share[0]}
     if most >= 1:
         weights |= {(k,): share[1] * float(alone[k]) for k in range(n)}
@@ -126,7 +126,7 @@ def _set_weights(
     return {chosen: weight / total for chosen, weight in weights.items()}
 
 
-def _set_share(prior: tuple[float, ...], parts: tuple[int, int], size: int) -> float:
+def set_share(prior: tuple[float, ...], parts: tuple[int, int], size: int) -> float:
     """Prior of one set of so many listed parts.
 
     The faulty ones are drawn evenly from the listed parts and what nobody listed.

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum
+from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.clutter import (
     HotTone,
     StrayTone,
@@ -41,6 +42,7 @@ from acoustic.verdict.sources import (
     part_voices,
     voice_tables,
 )
+from acoustic.verdict.suspects import CountedWords
 from acoustic.verdict.unknowns import (
     BeltOffset,
     GroupKey,
@@ -50,6 +52,7 @@ from acoustic.verdict.unknowns import (
     shaft_group,
     shared_unknowns,
 )
+from acoustic.verdict.user_words import weigh_words
 
 Floats = NDArray[np.float64]
 
@@ -117,7 +120,7 @@ class JointAnswer:
     probability that each belongs to nobody in the layout; `envelope` the same for the
     lines of the envelope; `noise_shares` per part the share it has in each noise of
     `noises`; `offset_blur` the relative sd by which each recording's offsets may differ
-    from the first's.
+    from the first's; `words` what was said of the sound, None if nothing was.
     """
 
     parts: tuple[str, ...]
@@ -132,6 +135,7 @@ class JointAnswer:
     result: MatchResult
     envelope: tuple[EnvelopeMatch, ...] = ()
     noises: tuple[HeardNoise, ...] = ()
+    words: CountedWords | None = None
 
     @property
     def noise_shares(self) -> Floats:
@@ -147,6 +151,7 @@ class _Sources:
     groups: list[ShaftGroup]
     part_groups: list[int]
     voices: list[Voice]
+    words: CountedWords | None = None
 
 
 def match_drive(
@@ -155,6 +160,7 @@ def match_drive(
     heard: Sequence[HeardOrders],
     settings: MatchSettings,
     healthy: HealthySong | None = None,
+    complaint: Complaint | None = None,
 ) -> JointAnswer:
     """Judge all parts of a drive on all recordings together.
 
@@ -164,8 +170,14 @@ def match_drive(
         Recordings of one drive at any speeds; the first is the anchor.
     healthy : HealthySong or None
         From `learn_healthy` on a recording of the same drive without complaint.
+    complaint : Complaint or None
+        What a person said of the sound: evidence on the mechanisms told by these words.
     """
     sources = _sources(drive, families, heard[0].speed_uncertainty)
+    if complaint is not None:
+        prior = (settings.count_prior, settings.unlisted)
+        told = weigh_words(drive, sources.parts, sources.voices, complaint, prior)
+        sources = replace(sources, voices=list(told.voices), words=told.words)
     tones = HeardRealm(Realm.TONES, list(range(len(heard))), _tone_tables(heard, settings))
     envelopes = HeardRealm(Realm.ENVELOPE, *_envelope_tables(heard, settings))
     combs = [CombEvidence(h.comb) for h in heard]
@@ -196,6 +208,7 @@ def match_drive(
         result=result,
         envelope=envelopes.settled(),
         noises=tuple(noises),
+        words=sources.words,
     )
 
 

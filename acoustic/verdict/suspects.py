@@ -82,13 +82,54 @@ class UnexplainedTone:
     remark: str
 
 
+@dataclass(frozen=True, slots=True)
+class BeltSlip:
+    """A belt whose parts were heard to turn too slowly.
+
+    `least_percent` to `most_percent` is how far below what the diameters make they turn, at
+    nine tenths of the probability; `parts` those that were heard. [%]
+    """
+
+    belt: str
+    least_percent: float
+    most_percent: float
+    parts: tuple[str, ...]
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class CountedWords:
+    """What a person said of the sound, and what it weighs in the answer.
+
+    Attributes
+    ----------
+    sounds, when : tuple of str
+        The words, as the tables have them.
+    counted : bool
+        False if no recording could be screened, so that nothing was weighed.
+    highest, lowest : float
+        Largest and smallest factor by which the words change how likely a mechanism is
+        against a sound drive. [-]
+    parts : tuple of (str, float)
+        By which factor they change each part's odds of being faulty, largest first. [-]
+    """
+
+    sounds: tuple[str, ...]
+    when: tuple[str, ...]
+    counted: bool = False
+    highest: float = 1.0
+    lowest: float = 1.0
+    parts: tuple[tuple[str, float], ...] = ()
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Heard:
     """Everything drawn from one recording, kept for the report.
 
     `speed_reason` says what the speed rests on or why it is not known; `spectrum` and
     `envelope` are None for a recording that took no part in the match. `noises` holds a
-    finding for every noise that was listened for.
+    finding for every noise that was listened for. `switched_off_s` is the second of the clip
+    at which the engine is switched off; what lies after it is no part of the spectra.
     """
 
     recording: Recording
@@ -100,6 +141,7 @@ class Heard:
     speed_reason: str = ""
     envelope: EnvelopeSpectrum | None = None
     noises: tuple[NoiseFinding, ...] = ()
+    switched_off_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,6 +169,10 @@ class Screening:
         Parts none of whose lines could be seen in these recordings.
     settings : mapping
     version : str
+    words : CountedWords or None
+        What the user said of the sound; None if nothing was said.
+    slips : tuple of BeltSlip
+        Belts seen to slip more than a sound one.
     """
 
     verdict: VerdictName
@@ -140,3 +186,5 @@ class Screening:
     unseen_parts: tuple[str, ...]
     settings: Mapping[str, Any]
     version: str
+    words: CountedWords | None = None
+    slips: tuple[BeltSlip, ...] = ()

@@ -202,6 +202,26 @@ def test_a_file_that_points_at_another_file_is_refused(acoustic, case):
     assert "text file" in one_message(err)
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--sounds-like", "whinne"), "Did you mean 'whine'"),
+        (("--comes-when", "zzz"), "Known: always"),
+        (("--switched-off", "soon"), "such as --switched-off 24.5"),
+        (("--switched-off", "-3"), "such as --switched-off 24.5"),
+        (("--switched-off", "900"), "idle.m4a: switched off at 900 s"),
+        (("--switched-off", "5", "--switched-off", "none"), "2 times for 1 clip."),
+    ],
+)
+def test_words_and_seconds_that_make_no_sense(acoustic, case, options, said):
+    """One sentence with what to type instead; nothing is screened."""
+    code, out, err = acoustic(
+        "screen", case / "idle.m4a", "--layout", case / "library_bus.toml", *options
+    )
+    assert (code, out) == (2, "")
+    assert said in one_message(err)
+
+
 def test_usage_errors_point_to_help(acoustic, case):
     """A missing option and a mistyped one: code 2 and where help is."""
     code, out, err = acoustic("screen", case / "idle.m4a")

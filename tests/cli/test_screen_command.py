@@ -88,6 +88,31 @@ def test_a_speed_log_is_taken(acoustic, held, tmp_path):
     assert speed["rpm"] == pytest.approx(2000, rel=0.02)
 
 
+def test_what_the_user_says_is_counted_and_told(acoustic, held):
+    """Words from the options, by other names, come out in text and JSON."""
+    words = ("--sounds-like", "Grinding", "--sounds-like", "rumble", "--comes-when", "cold start")
+    code, out, _ = acoustic(*held, *words)
+    assert code == 0
+    assert "You said: growl, rumble; comes when: cold." in " ".join(out.split())
+    code, out, _ = acoustic(*held, *words, "--json", "-")
+    said = json.loads(out)["complaint"]
+    assert (code, said["sounds"], said["when"]) == (0, ["growl", "rumble"], ["cold"])
+
+
+def test_a_switching_off_belongs_to_its_clip(acoustic, held, case):
+    """The second clip is said to be switched off at 14 s; only there it is listened for."""
+    code, out, _ = acoustic(
+        *held[:2], case / "idle.m4a", *held[2:],
+        "--switched-off", "none", "--switched-off", "14", "--json", "-",
+    )  # fmt: skip
+    assert code == 0
+    first, second = json.loads(out)["recordings"]
+    assert (first["switched_off_s"], second["switched_off_s"]) == (None, 14.0)
+    assert second["left_out"][-1]["code"] == "switched_off"
+    assert second["noises"][-1]["noise"] == "run-on rattle"
+    assert "not heard to stop" in second["noises"][-1]["words"]
+
+
 def test_a_reference_is_listened_to(acoustic, held, case):
     """The whole command runs with a second clip as reference, which is not itself screened."""
     code, out, _ = acoustic(*held, "--reference", case / "idle.m4a", "--json", "-")

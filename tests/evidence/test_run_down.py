@@ -1,10 +1,18 @@
 """The moment the firings end, and what knocks after it."""
 
+import re
+
 import numpy as np
 import pytest
 from scipy.stats import nbinom
 
-from acoustic.evidence.run_down import RunDown, RunDownSettings, find_run_down, run_on_finding
+from acoustic.evidence.run_down import (
+    RunDown,
+    RunDownSettings,
+    find_run_down,
+    run_on_finding,
+    switch_off_finding,
+)
 from acoustic.recording.recording import Recording
 
 RATE_HZ = 24000.0
@@ -99,3 +107,29 @@ def test_nothing_is_said_where_nothing_could_be_heard() -> None:
         finding = run_on_finding(run_down)
         assert (finding.ln_ratio, finding.level_db) == (0.0, None)
     assert run_on_finding(silent(3.0)).ln_ratio < 0.0
+
+
+def stated(sound, off_s):
+    return switch_off_finding(Recording(sound.astype(np.float32), RATE_HZ), off_s, 11000.0)
+
+
+def test_a_stated_switching_off_is_listened_after() -> None:
+    """Twenty knocks after it speak for a rattle, none against; a second early is near enough."""
+    knocks_s = STOPS_S + 1.0 + 0.1 * np.arange(20)
+    rattling = knocking(engine_sound(np.random.default_rng(3), 11.0), knocks_s)
+    for off_s in (STOPS_S, STOPS_S - 1.0):
+        assert stated(rattling, off_s).ln_ratio > 2.0
+    assert stated(engine_sound(np.random.default_rng(5), 11.0), STOPS_S).ln_ratio < 0.0
+
+
+def test_a_switching_off_that_is_not_heard_says_nothing() -> None:
+    """The engine runs on, stops at another time, or the clip ends 1 s after: 0, with the reason."""
+    sound = engine_sound(np.random.default_rng(6), 13.0)
+    runs_on = engine_sound(np.random.default_rng(6), 13.0, stops_s=99.0)
+    for finding, why in (
+        (stated(runs_on, STOPS_S), "not heard to stop"),
+        (stated(sound, STOPS_S + 3.0), "not heard to stop"),
+        (stated(sound[: int(7 * RATE_HZ)], STOPS_S), r"only 1\.0 s"),
+    ):
+        assert finding.ln_ratio == 0.0
+        assert re.search(why, finding.words)

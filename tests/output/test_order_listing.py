@@ -48,6 +48,38 @@ def test_columns_share_their_decimal_points(table):
     assert len({re.search(r"(\.)\d{3} ", row).start(1) for row in rows}) == 1
 
 
+def test_lines_of_the_swelling_are_told_from_tones(table):
+    """As knocks, growl or cries: each such line stands under its words, tones under none.
+
+    A worn pulley's chirp once a turn is no tone at that pitch.
+    """
+    kinds = {"as tones": "tones", "as knocks": "impacts", "rough noise": "roughness",
+             "short cries": "bursts"}  # fmt: skip
+    counted = dict.fromkeys(kinds.values(), 0)
+    kind = "tones"
+    listing = render_orders(table).split("LINES OF EACH PART\n")[1].split("\n\nSOURCES")[0]
+    for line in listing.splitlines():
+        heads = [shown for words, shown in kinds.items() if words in line and line.endswith(":")]
+        if re.match(r"  \S.*: \S", line) or not line:
+            kind = "tones"
+        if heads:
+            kind = heads[-1]
+        counted[kind] += bool(re.search(r"\[\d+\]$", line))
+    assert counted == {kind: sum(row.shows_as == kind for row in table.lines) for kind in counted}
+    assert min(counted.values()) > 0
+
+
+def test_noises_without_lines_are_listed(table):
+    """Each mechanism's noises by their titles; the engine's hiss and misfire have no lines."""
+    text = " ".join(render_orders(table).split())
+    listed = [noise.title for noise in table.noises]
+    assert text.count("noises it makes: ") == len({(n.part, n.mechanism) for n in table.noises})
+    assert all(title in text for title in listed)
+    assert {noise.noise for noise in table.noises} >= {"hiss", "uneven firing"}
+    report = orders_to_dict(table, "9.9")
+    assert report["noises"][0].keys() == {"part", "mechanism", "noise", "title", "probability"}
+
+
 def test_what_hides_a_line_is_said(table):
     """Shaft speed of the water pump lies below what a phone passes at idle."""
     assert re.search(r"hidden by: below 60 Hz at 850", render_orders(table))
