@@ -2,7 +2,8 @@
 
 What the answer is read from is what a screening tells a person: its verdict, the part it
 names and the mechanism it names that part with. Where the verdict says only that a healthy
-part's song was heard, that part is named, and the answer's class is ``"song"``.
+part's song was heard, that part is named, and the answer's class is ``"song"``. Beside it
+stands what leads the list of suspects, however unlikely, as the main trial counts it.
 """
 
 from __future__ import annotations
@@ -69,6 +70,25 @@ class Answered:
 
 
 @dataclass(frozen=True, slots=True)
+class Right:
+    """What of an answer was right.
+
+    Attributes
+    ----------
+    sound : bool
+        The mechanism can show as the planted class.
+    likeliest : bool
+        That is also the class of its likeliest way to show.
+    part : bool
+        The faulty part is the one answered, or in the group stated with it.
+    """
+
+    sound: bool = False
+    likeliest: bool = False
+    part: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """One case judged.
 
@@ -80,11 +100,8 @@ class Outcome:
     answer : str
         Class answered: the planted one where the named mechanism shows so, else that of the
         likeliest way it shows; ``"song"`` or ``"nothing"``.
-    class_right, likeliest_right : bool
-        Whether the named mechanism can show as the planted class; whether that is also the
-        class of its likeliest way.
-    part_right : bool
-        Whether the faulty part is the one named or in the group stated with it.
+    named_right, lead_right : Right
+        Of the part named, if any, and of the first of all suspects.
     found : bool
         Whether a detector found the planted sound, whoever was blamed for it.
     loss : str
@@ -99,9 +116,8 @@ class Outcome:
     recipe: NoiseRecipe
     level_db: float
     answer: str
-    class_right: bool
-    likeliest_right: bool
-    part_right: bool
+    named_right: Right
+    lead_right: Right
     found: bool
     loss: str
     named: str
@@ -147,33 +163,43 @@ def answer_of(case: NoiseCase, heard: HeardCase) -> tuple[Decision, JointAnswer]
 def judge(heard: HeardCase) -> Outcome:
     """Judge one case that was listened to."""
     case = case_of(heard.recipe)
-    both = answer_of(case, heard)
     level_db = planted_level_db(case, heard.truths)
+    both = answer_of(case, heard)
     if both is None:
-        lost = "speed not heard" if case.fault else ""
-        score = _score(case, heard, level_db, None, Answered(None, None))
-        return Outcome(
-            heard.recipe, level_db, NOTHING, False, False, False, False, lost, "", "", (), score
-        )
+        return _unheard(case, heard, level_db)
     decision, answer = both
-    named = named_by(decision, answer)
+    named, lead = named_by(decision, answer), lead_of(decision, answer)
+    named_right, lead_right = right_of(case, named), right_of(case, lead)
     found = is_found(case, heard, answer)
-    classes = _classes(case, named)
-    planted = heard.recipe.sound
-    part_right = case.fault is not None and case.fault.part in _stated(named)
     return Outcome(
         recipe=heard.recipe,
         level_db=level_db,
-        answer=_answered_class(planted, classes, named),
-        class_right=planted in classes,
-        likeliest_right=planted in classes[:1],
-        part_right=part_right,
+        answer=_answered_class(case, named),
+        named_right=named_right,
+        lead_right=lead_right,
         found=found,
-        loss=_loss(case, classes, named, found=found, part_right=part_right),
+        loss=_loss(case, named, named_right, lead_right, found=found),
         named=named.suspect.part if named.suspect else "",
         named_mechanism=named.family.mechanism if named.family else "",
         blamed=_blamed(case, decision, named),
         score=_score(case, heard, level_db, answer, named),
+    )
+
+
+def _unheard(case: NoiseCase, heard: HeardCase, level_db: float) -> Outcome:
+    """Outcome of a case whose speed was heard in no recording."""
+    return Outcome(
+        recipe=heard.recipe,
+        level_db=level_db,
+        answer=NOTHING,
+        named_right=Right(),
+        lead_right=Right(),
+        found=False,
+        loss="speed not heard" if case.fault else "",
+        named="",
+        named_mechanism="",
+        blamed=(),
+        score=_score(case, heard, level_db, None, Answered(None, None)),
     )
 
 
@@ -191,21 +217,37 @@ def named_by(decision: Decision, answer: JointAnswer) -> Answered:
     return Answered(loud, None, is_song=True)
 
 
-def _classes(case: NoiseCase, named: Answered) -> tuple[SoundClass, ...]:
-    """Classes of what is named; a healthy part's song is of tones."""
-    if named.is_song:
+def lead_of(decision: Decision, answer: JointAnswer) -> Answered:
+    """The first of all suspects, whatever the verdict."""
+    if not decision.suspects:
+        return Answered(None, None)
+    top = decision.suspects[0]
+    best = best_voice(answer, answer.parts.index(top.part))
+    return Answered(top, None if best is None else answer.voices[best].family)
+
+
+def right_of(case: NoiseCase, one: Answered) -> Right:
+    """Compare what is answered with what was planted."""
+    if case.fault is None:
+        return Right()
+    classes, planted = _classes(case, one), case.recipe.sound
+    return Right(planted in classes, planted in classes[:1], case.fault.part in _stated(one))
+
+
+def _classes(case: NoiseCase, one: Answered) -> tuple[SoundClass, ...]:
+    """Classes of what is answered; a healthy part's song is of tones."""
+    if one.is_song:
         return (SoundClass.TONES,)
-    return classes_of(case.drive, named.family) if named.family else ()
+    return classes_of(case.drive, one.family) if one.family else ()
 
 
-def _answered_class(
-    planted: SoundClass | None, classes: Sequence[SoundClass], named: Answered
-) -> str:
+def _answered_class(case: NoiseCase, named: Answered) -> str:
     if named.is_song:
         return SONG
-    if not classes:
-        return NOTHING
-    return planted if planted in classes else classes[0]  # type: ignore[return-value]
+    classes, planted = _classes(case, named), case.recipe.sound
+    if planted is not None and planted in classes:
+        return planted
+    return classes[0] if classes else NOTHING
 
 
 def _stated(named: Answered) -> tuple[str, ...]:
@@ -224,22 +266,17 @@ def _blamed(case: NoiseCase, decision: Decision, named: Answered) -> tuple[str, 
 
 
 def _loss(
-    case: NoiseCase,
-    classes: Sequence[SoundClass],
-    named: Answered,
-    *,
-    found: bool,
-    part_right: bool,
+    case: NoiseCase, named: Answered, named_right: Right, lead_right: Right, *, found: bool
 ) -> str:
     """Say where an answer was lost; a sound named alike cannot be told by its sound at all."""
-    sound, fault = case.recipe.sound, case.fault
-    if sound is None or fault is None or (sound in classes and part_right):
+    fault = case.fault
+    if fault is None or (named_right.sound and named_right.part):
         return ""
     if not found:
         return "not found"
     if named.suspect is None:
-        return "nobody named"
-    if sound in classes:
+        return "unsure, right" if lead_right.sound and lead_right.part else "unsure, wrong"
+    if named_right.sound:
         return "other part"
     alike = named.family is not None and fault.shows_as in ways_of(named.family)
     return "alike in sound" if alike else "other sound"
