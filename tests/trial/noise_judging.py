@@ -15,7 +15,6 @@ import numpy as np
 from noise_cases import NoiseCase, NoiseRecipe, case_of
 from scoring import CaseScore
 from sound_classes import (
-    WITH_FIRING,
     SoundClass,
     class_of_way,
     classes_of,
@@ -26,7 +25,7 @@ from sound_classes import (
 from acoustic.drive.drive import ExpectedFamily
 from acoustic.drive.expected import expected_families
 from acoustic.screening import Clip, Listened, ScreenSettings, listen
-from acoustic.synthetic.planted import find_family
+from acoustic.synthetic.planted import ENVELOPE, find_family
 from acoustic.synthetic.truth import RecordingTruth
 from acoustic.tables.knowledge import load_knowledge
 from acoustic.verdict.clutter import HotTone
@@ -299,19 +298,25 @@ def is_found(case: NoiseCase, heard: HeardCase, answer: JointAnswer) -> bool:
     """
     if case.fault is None:
         return False
-    swings = {one.recording: one for one in answer.envelope}
-    for r, (number, one) in enumerate(heard.usable.items()):
-        truth = heard.truths[number]
-        lines = [line.order for line in truth.detectable()]
-        if _stands_out(answer.tables[r], answer.hot[r], lines):
-            return True
-        events = [sound.order for sound in truth.in_band if sound.shows_as not in WITH_FIRING]
-        multiples = [k * order for order in events if order for k in range(1, HARMONICS + 1)]
-        if r in swings and _stands_out(swings[r].table, swings[r].hot, multiples):
-            return True
-        if any(_says(one, sound.shows_as) for sound in truth.in_band):
-            return True
-    return False
+    return any(
+        _is_found_in(one, heard.truths[number], answer, place)
+        for place, (number, one) in enumerate(heard.usable.items())
+    )
+
+
+def _is_found_in(one: Listened, truth: RecordingTruth, answer: JointAnswer, place: int) -> bool:
+    """Whether one recording shows the planted sound; `place` is its place in the match."""
+    tones = [line.order for line in truth.detectable()]
+    if _stands_out(answer.tables[place], answer.hot[place], tones):
+        return True
+    events = [sound.order for sound in truth.in_band if sound.shows_as in ENVELOPE]
+    swings = [k * order for order in events if order for k in range(1, HARMONICS + 1)]
+    if any(
+        swing.recording == place and _stands_out(swing.table, swing.hot, swings)
+        for swing in answer.envelope
+    ):
+        return True
+    return any(_says(one, sound.shows_as) for sound in truth.in_band)
 
 
 def _stands_out(table: LineTable, hot: Sequence[HotTone], orders: Sequence[float]) -> bool:
