@@ -277,6 +277,8 @@ def _loss(
         return "unsure, right" if lead_right.sound and lead_right.part else "unsure, wrong"
     if named_right.sound:
         return "other part"
+    if named.is_song:
+        return "a song instead"
     alike = named.family is not None and fault.shows_as in ways_of(named.family)
     return "alike in sound" if alike else "other sound"
 

@@ -20,6 +20,7 @@ LOSSES = (
     "not found",
     "unsure, right",
     "unsure, wrong",
+    "a song instead",
     "other part",
     "alike in sound",
     "other sound",
