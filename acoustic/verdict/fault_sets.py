@@ -26,6 +26,7 @@ COMPLAINT = (0.25, 0.60, 0.13, 0.02)
 HEALTHY = (1.0,)
 """A recording of a drive known to be sound."""
 _CANDIDATES = 8
+_ROUGH_CANDIDATES = 3
 _WORTH_TRYING = 0.01
 _FELT = 0.03
 """A claim below this share of a stranger's changes nothing for the others."""
@@ -70,14 +71,16 @@ class _Given:
     states: Mapping[int, PartState]
 
 
-def weigh_faults(problem: MatchProblem) -> MatchResult:
-    """Weigh all likely sets of faulty parts."""
+def weigh_faults(problem: MatchProblem, *, roughly: bool = False) -> MatchResult:
+    """Weigh all likely sets of faulty parts; `roughly` no three at once and fewer pairs."""
     book = PartBook(problem)
     sound = settle_songs(book)
     nothing = _Given(sound.claims, sound.priors, dict(enumerate(sound.states)))
     alone = _evidence(book, nothing, range(problem.part_count))
     given: dict[int, _Given] = {}
-    weights = _set_weights(book, nothing, alone, given)
+    told = _told_parts(alone, _ROUGH_CANDIDATES if roughly else _CANDIDATES)
+    given |= {j: _with_fault(book, nothing, j) for j in told}
+    weights = _set_weights(book, given, alone, 2 if roughly else problem.part_count)
     return _summed_up(book, nothing, alone, weights, given)
 
 
@@ -109,19 +112,28 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
     return _Given(claims, tuple(priors), states)
 
 
+def _told_parts(alone: Floats, most: int) -> list[int]:
+    """Parts worth taking as faulty to see what the others say then.
+
+    One that nothing speaks for explains nothing, and the others need not be told of it.
+    """
+    ranked = [int(k) for k in np.argsort(-alone)[:most]]
+    return [k for k in ranked if alone[k] > max(1.0, _WORTH_TRYING * alone[ranked[0]])]
+
+
 def _set_weights(
-    book: PartBook, nothing: _Given, alone: Floats, given: dict[int, _Given]
+    book: PartBook, given: Mapping[int, _Given], alone: Floats, largest: int
 ) -> dict[tuple[int, ...], float]:
-    """Posterior weight of each set of faulty parts, summing to 1; fills `given`."""
+    """Posterior weight of each set of at most `largest` faulty parts, summing to 1."""
     problem = book.problem
     n, prior = problem.part_count, problem.count_prior
-    most = min(len(prior) - 1, n)
+    most = min(len(prior) - 1, n, largest)
     share = [set_share(prior, (n, problem.unlisted), size) for size in range(most + 1)]
     weights: dict[tuple[int, ...], float] = {(): share[0]}
     if most >= 1:
         weights |= {(k,): share[1] * float(alone[k]) for k in range(n)}
     if most >= 2:
-        weights |= _larger_sets(book, nothing, alone, share, given)
+        weights |= _larger_sets(book, given, alone, share)
     total = sum(weights.values())
     return {chosen: weight / total for chosen, weight in weights.items()}
 
@@ -140,19 +152,10 @@ def set_share(prior: tuple[float, ...], parts: tuple[int, int], size: int) -> fl
 
 
 def _larger_sets(
-    book: PartBook,
-    nothing: _Given,
-    alone: Floats,
-    share: list[float],
-    given: dict[int, _Given],
+    book: PartBook, given: Mapping[int, _Given], alone: Floats, share: list[float]
 ) -> dict[tuple[int, ...], float]:
     n = book.problem.part_count
-    ranked = np.argsort(-alone)[:_CANDIDATES]
-    candidates = [int(k) for k in ranked if alone[k] > _WORTH_TRYING * alone[ranked[0]]]
-    beside: dict[int, Floats] = {}
-    for j in candidates:
-        given[j] = _with_fault(book, nothing, j)
-        beside[j] = _evidence(book, given[j], [k for k in range(n) if k != j])
+    beside = {j: _evidence(book, one, [k for k in range(n) if k != j]) for j, one in given.items()}
     weights: dict[tuple[int, ...], float] = {}
     for j in range(n):
         for k in range(j + 1, n):

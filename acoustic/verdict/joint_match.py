@@ -38,6 +38,7 @@ from acoustic.verdict.sources import (
     Listening,
     Realm,
     Voice,
+    carrier_prior,
     level_prior,
     part_voices,
     voice_tables,
@@ -182,7 +183,7 @@ def match_drive(
     envelopes = HeardRealm(Realm.ENVELOPE, *_envelope_tables(heard, settings))
     combs = [CombEvidence(h.comb) for h in heard]
     blurs = _offset_blur(heard, settings)
-    for _ in range(2):
+    for roughly in (True, False):
         tones.price(healthy.strays if healthy else ())
         envelopes.price(healthy.envelope_strays if healthy else ())
         envelopes.beside(tones)
@@ -191,7 +192,7 @@ def match_drive(
         noises = _noises(drive, heard, tones.hot_count + envelopes.hot_count, healthy)
         stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(len(noises))])
         problem = _problem(sources, listenings, noises, stranger, (settings, healthy))
-        result = weigh_faults(problem)
+        result = weigh_faults(problem, roughly=roughly)
         free = 1.0 - result.tone_shares.sum(axis=0)
         tones.settle(free[: tones.hot_count])
         envelopes.settle(free[tones.hot_count : tones.hot_count + envelopes.hot_count])
@@ -311,7 +312,7 @@ def _problem(
     own = healthy.songs if healthy else (None,) * len(sources.parts)
     swinging = [one for one in listenings if one.realm == Realm.ENVELOPE]
     swing_level = level_prior(*settings.envelope_level_db, ENVELOPE_LEVELS_DB)
-    carriers = swinging[0].table.columns // swing_level.size if swinging else 1
+    carriers = swinging[0].table.carriers if swinging else 1
     blurs = {one.recording: one.offset_blur for one in listenings}
     return MatchProblem(
         belts=sources.belts,
@@ -320,7 +321,7 @@ def _problem(
         voices=sources.voices,
         tables=tables,
         level_priors=[fault_level] * len(sources.voices),
-        envelope_levels=np.tile(swing_level / carriers, carriers),
+        envelope_levels=carrier_prior(swing_level, carriers),
         count_prior=settings.count_prior,
         songs=SongBeliefs(settings.songs, own),
         fault_above_db=settings.songs.fault_above_db,

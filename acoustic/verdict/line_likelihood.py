@@ -128,7 +128,8 @@ class LineTable:
         Lattice of ln(order), step `LATTICE_STEP`.
     ratio : ndarray, shape (carriers x family levels, places)
         Mean likelihood ratio of a line whose expected level is `FAMILY_LEVELS_DB`, for
-        each band of the sound it may swing in (one for tones).
+        each band of the sound it may swing in (one for tones). Where there are several,
+        the last is their mean: a line that swings in any of them.
     levels_db : ndarray, shape (levels,)
         Levels a family may have here. [dB]
     strangers : Strangers
@@ -152,16 +153,20 @@ class LineTable:
     strangers: Strangers = Strangers()
 
     @property
-    def columns(self) -> int:
-        """Levels times carriers: what a family's strength may be."""
-        return int(self.levels_db.size * self.ratio.shape[0] // FAMILY_LEVELS_DB.size)
+    def carriers(self) -> int:
+        """Bands of the sound that lines may swing in; 1 for tones."""
+        each = self.ratio.shape[0] // FAMILY_LEVELS_DB.size
+        return each - 1 if each > 1 else 1
 
-    def rows(self, relative_db: float) -> NDArray[np.intp]:
-        """Rows of `ratio` for a line this far below its family's level, one per column."""
+    def rows(self, relative_db: float, carriers: Sequence[int] = (0,)) -> NDArray[np.intp]:
+        """Rows of `ratio` for a line this far below its family's level.
+
+        One for each level in each of the carriers; number `carriers` is their mean.
+        """
         levels = self.levels_db + relative_db - FAMILY_LEVELS_DB[0]
         one = np.clip(np.rint(levels / LEVEL_STEP_DB), 0, FAMILY_LEVELS_DB.size - 1)
-        carriers = np.arange(0, self.ratio.shape[0], FAMILY_LEVELS_DB.size)
-        return np.asarray((carriers[:, None] + one[None, :]).ravel(), dtype=np.intp)
+        first = FAMILY_LEVELS_DB.size * np.array(carriers)
+        return np.asarray((first[:, None] + one[None, :]).ravel(), dtype=np.intp)
 
     def place_of(self, ln_order: Floats | float) -> NDArray[np.intp]:
         """Nearest lattice index, clipped to the table's ends (which are invisible)."""
@@ -249,9 +254,12 @@ class _Tabulated:
 def _table(each: Sequence[_Tabulated], mean_speed_hz: float, levels_db: Floats) -> LineTable:
     """One table; a stranger may swing in any of the bands, so its ratio is their mean."""
     settings = each[0].settings
+    ratios = [one.ratio() for one in each]
+    if len(each) > 1:
+        ratios.append(np.mean(ratios, axis=0))
     return LineTable(
         ln_order=each[0].ln_order,
-        ratio=np.concatenate([one.ratio() for one in each]),
+        ratio=np.concatenate(ratios),
         stray=np.mean([one.stray(settings.clutter_levels_db) for one in each], axis=0),
         weak_stray=np.mean([one.stray(settings.weak_clutter_levels_db) for one in each], axis=0),
         half_window=np.max([one.half_window for one in each], axis=0),

@@ -7,7 +7,7 @@ on each contested tone.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,6 +75,23 @@ class _ClaimMasses:
         return np.asarray(np.maximum(self._gained, 0.0) / (self._without + 1e-300))
 
 
+def _perhaps(chance: float, likelihood: Floats) -> Floats:
+    """Likelihood of what is there by chance only."""
+    return np.asarray((1.0 - chance) + chance * likelihood)
+
+
+def _sums_outside(values: Floats) -> Callable[[slice], float]:
+    """Give the sum of all rows but a run of them, added up and never subtracted."""
+    by_row = values.sum(axis=1)
+    before = np.concatenate([[0.0], np.cumsum(by_row)])
+    after = np.concatenate([np.cumsum(by_row[::-1])[::-1], [0.0]])
+
+    def outside(rows: slice) -> float:
+        return float(before[rows.start] + after[rows.stop])
+
+    return outside
+
+
 class PartBook:
     """Works out part states for one problem; holds only what never changes."""
 
@@ -85,7 +102,7 @@ class PartBook:
             for k in range(problem.part_count)
         ]
         self.touched = [
-            frozenset(tone for table in tables for tone, _ in table.contested)
+            frozenset(claim.tone for table in tables for claim in table.contested)
             for tables in problem.tables
         ]
         self._tones: list[frozenset[int]] = [
@@ -180,17 +197,19 @@ class PartBook:
         each, blurred = [], []
         for table in self.problem.tables[v]:
             values = table.steady
-            for tone, claim in table.contested:
-                values = values * (1.0 + claim / rivals[tone])
+            if table.contested:
+                values = values.copy()
+            for claim in table.contested:
+                values[claim.rows] *= 1.0 + claim.values / rivals[claim.tone]
             each.append(values)
             blurred.append(self._blur(values, table.recording))
         levels = {Realm.TONES: level, Realm.ENVELOPE: self.problem.envelope_levels}
         levels[Realm.NOISES] = np.ones(1)
+        voice = self.problem.voices[v]
         realms = {
-            realm: self._product(v, blurred, realm) @ levels[realm]
+            realm: _perhaps(voice.shows_in(realm), self._product(v, blurred, realm) @ levels[realm])
             for realm in {table.realm for table in self.problem.tables[v]}
         }
-        voice = self.problem.voices[v]
         plain = np.ones(self.problem.groups[voice.group].offset.size)
         raw = np.prod([plain, *realms.values()], axis=0) if realms else plain
         return Sound(tuple(each), tuple(blurred), levels, realms, self._to_part(voice, raw))
@@ -258,22 +277,27 @@ class PartBook:
         self, v: int, weight: Floats, sound: Sound, rivals: Floats
     ) -> tuple[float, dict[int, tuple[float, float]]]:
         """A voice's whole likelihood, and by tone what it gains there and has without it."""
-        weight = self._from_part(self.problem.voices[v], weight)
+        voice = self.problem.voices[v]
+        weight = self._from_part(voice, weight)
         full = float(np.sum(weight * np.prod(list(sound.realms.values()), axis=0)))
         by_tone: dict[int, tuple[float, float]] = {}
         tables = self.problem.tables[v]
         for number, table in enumerate(tables):
             if not table.contested:
                 continue
-            beside = (weight * self._other_realms(sound, table.realm))[:, None]
-            beside = beside * sound.levels[table.realm][None, :]
+            apart = weight * self._other_realms(sound, table.realm)
+            shown = voice.shows_in(table.realm)
+            hidden = (1.0 - shown) * float(np.sum(apart))
+            beside = shown * apart[:, None] * sound.levels[table.realm][None, :]
             for other, values in enumerate(sound.blurred):
                 if other != number and tables[other].realm == table.realm:
                     beside = beside * values
             outer = self._blur(beside, table.recording) * sound.each[number]
-            for tone, claim in table.contested:
-                bare = outer / (1.0 + claim / rivals[tone])
-                by_tone[tone] = (float(np.sum(bare * claim)), float(np.sum(bare)))
+            outside = _sums_outside(outer)
+            for claim in table.contested:
+                bare = outer[claim.rows] / (1.0 + claim.values / rivals[claim.tone])
+                without = hidden + outside(claim.rows) + float(np.sum(bare))
+                by_tone[claim.tone] = (float(np.sum(bare * claim.values)), without)
         return full, by_tone
 
     def song_evidence(self, part: int, state: PartState, prior: Floats) -> Floats | None:

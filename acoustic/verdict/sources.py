@@ -10,7 +10,7 @@ the offset, but each has levels of its own.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -22,6 +22,7 @@ from acoustic.drive.drive import ExpectedFamily, ExpectedLine
 from acoustic.verdict.clutter import HotTone
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.line_likelihood import (
+    FAMILY_LEVELS_DB,
     LATTICE_STEP,
     VOICE_LEVELS_DB,
     LineTable,
@@ -32,9 +33,17 @@ Floats = NDArray[np.float64]
 
 _LEAST_FACTOR = 0.02
 """A line that is not there where it should be counts at most this much against."""
+_SWINGS_AT_ALL = 0.87
+"""Chance that what may show in tones and in the envelope shows in the envelope at all.
+
+Its lines there come together or not at all: where all are missing that is one miss, not one
+for each line. (Judgement; what the tables give a spalled race for its first line.)
+"""
 _LASTING = 0.85
 """How far a line's being there carries over from one recording to the next (judgement)."""
 _LEAST_SHIFT = 1e-3
+CARRIERS_HELD = 3
+"""Bands of the sound in which an envelope family is looked for by itself."""
 _PLACES_PER_OFFSET = round(OFFSET_STEP / LATTICE_STEP)
 
 
@@ -58,8 +67,6 @@ class Voice:
         The faulty mechanism; None for the healthy song.
     lines : tuple of ExpectedLine
         Lines of the sound itself.
-    envelope_lines : tuple of ExpectedLine
-        Lines of its envelope.
     weight : float
         Share among the part's faulty mechanisms (1 for the song).
     group : int
@@ -68,6 +75,10 @@ class Voice:
         Relative sd of its orders beyond the group's offset (bearing geometry).
     sings_when_faulty : bool
         False if the healthy song is contained in this voice's own lines.
+    envelope_lines : tuple of ExpectedLine
+        Lines of its envelope, their chances given that it shows there.
+    swings_at_all : float
+        Chance that it shows in the envelope.
     """
 
     part: int
@@ -78,11 +89,35 @@ class Voice:
     own_tolerance: float
     sings_when_faulty: bool
     envelope_lines: tuple[ExpectedLine, ...] = ()
+    swings_at_all: float = 1.0
 
     @property
     def healthy(self) -> bool:
         """Whether this is the part's healthy song."""
         return self.family is None
+
+    def shows_in(self, realm: Realm) -> float:
+        """Chance that it shows in a realm at all."""
+        return self.swings_at_all if realm == Realm.ENVELOPE else 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Claim:
+    """What a voice's lines claim of one contested tone.
+
+    Attributes
+    ----------
+    tone : int
+        Counted through all recordings and realms.
+    rows : slice
+        Offsets at which any of the lines meets the tone.
+    values : ndarray, shape (rows, levels)
+        Likelihood gained there.
+    """
+
+    tone: int
+    rows: slice
+    values: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,15 +131,14 @@ class VoiceTable:
     steady : ndarray, shape (offsets, levels)
         Product over the lines that are not in contest with other parts. The columns of
         the envelope are levels in each of its bands.
-    contested : tuple of (int, ndarray)
-        Hot tone, counted through all recordings, and the lines' claim on it, shape
-        (offsets, levels).
+    contested : tuple of Claim
+        One for each hot tone that any line meets.
     """
 
     realm: Realm
     recording: int
     steady: Floats
-    contested: tuple[tuple[int, Floats], ...]
+    contested: tuple[Claim, ...]
 
 
 def part_voices(
@@ -118,6 +152,10 @@ def part_voices(
         voices.append(Voice(part, None, song, 1.0, song_group, 0.0, False))
     for family in families:
         lines = _distinct(family.tonal_lines)
+        swings = _distinct(family.envelope_lines)
+        both = bool(lines and swings)
+        if both:
+            swings = tuple(map(_given_any, swings))
         voices.append(
             Voice(
                 part=part,
@@ -127,10 +165,16 @@ def part_voices(
                 group=groups[group_key(family)],
                 own_tolerance=family.own_tolerance,
                 sings_when_faulty=not any(line.natural for line in lines),
-                envelope_lines=_distinct(family.envelope_lines),
+                envelope_lines=swings,
+                swings_at_all=_SWINGS_AT_ALL if both else 1.0,
             )
         )
     return voices
+
+
+def _given_any(line: ExpectedLine) -> ExpectedLine:
+    """An envelope line with its chance given that any are there."""
+    return replace(line, probability=min(0.95, line.probability / _SWINGS_AT_ALL))
 
 
 def _song(
@@ -225,7 +269,7 @@ def _noise_tables(voice: Voice, noises: Sequence[HeardNoise]) -> list[VoiceTable
             Realm.NOISES,
             heard.recording,
             np.ones((1, 1)),
-            ((heard.contest, np.full((1, 1), made[heard.noise] * heard.gain)),),
+            (Claim(heard.contest, slice(0, 1), np.full((1, 1), made[heard.noise] * heard.gain)),),
         )
         for heard in noises
         if heard.noise in made
@@ -244,9 +288,10 @@ def _line_tables(
     line heard in the first is expected in the next, and one missing there is not held
     against the part twice.
     """
-    shape = (group.offset.size, recordings[0].table.columns)
+    carriers = _carriers(lines, group, recordings)
+    shape = (group.offset.size, len(carriers) * recordings[0].table.levels_db.size)
     steady = [np.ones(shape) for _ in recordings]
-    contested: list[dict[int, Floats]] = [{} for _ in recordings]
+    contested: list[dict[int, list[Claim]]] = [{} for _ in recordings]
     for line in lines:
         presence = np.full(shape, line.probability)
         for r, listening in enumerate(recordings):
@@ -256,7 +301,7 @@ def _line_tables(
                 if locked and listening.comb is not None:
                     steady[r] *= listening.comb.factor(line, VOICE_LEVELS_DB)[None, :]
                 continue
-            gain = _gain(line, places, listening)
+            gain = _gain(line, places, listening, carriers)
             _enter(presence * gain, places, listening, steady[r], contested[r])
             if r + 1 < len(recordings):
                 presence = _updated_presence(line, presence, gain, listening.offset_blur)
@@ -265,12 +310,9 @@ def _line_tables(
             one.realm,
             one.recording,
             table,
-            tuple(
-                (one.first_hot + tone, np.maximum(claim, _LEAST_FACTOR - 1.0))
-                for tone, claim in claims.items()
-            ),
+            tuple(_joined(one.first_hot + tone, claims) for tone, claims in by_tone.items()),
         )
-        for table, claims, one in zip(steady, contested, recordings, strict=True)
+        for table, by_tone, one in zip(steady, contested, recordings, strict=True)
     ]
 
 
@@ -281,11 +323,37 @@ def _places(line: ExpectedLine, group: ShaftGroup, table: LineTable) -> NDArray[
     return np.asarray(np.clip(base + step, 0, table.ln_order.size - 1), dtype=np.intp)
 
 
-def _gain(line: ExpectedLine, places: NDArray[np.intp], listening: Listening) -> Floats:
-    """(likelihood ratio - 1) / price of a line, shape (offsets, levels)."""
-    rows = listening.table.rows(line.relative_level_db)
+def _gain(
+    line: ExpectedLine, places: NDArray[np.intp], listening: Listening, carriers: Sequence[int]
+) -> Floats:
+    """(likelihood ratio - 1) / price of a line, shape (offsets, carriers x levels)."""
+    rows = listening.table.rows(line.relative_level_db, carriers)
     ratio = listening.table.ratio[rows[None, :], places[:, None]]
     return np.asarray((ratio - 1.0) / listening.price[places][:, None])
+
+
+def _carriers(
+    lines: Sequence[ExpectedLine], group: ShaftGroup, recordings: Sequence[Listening]
+) -> tuple[int, ...]:
+    """Bands that a voice's lines are held against: those that speak most for it, and all as one.
+
+    Its lines swing together in one band, so every band is a hypothesis of its own. But
+    where they hardly show one band is like another, and the mean of all serves for those.
+    """
+    count = min(one.table.carriers for one in recordings)
+    if count <= CARRIERS_HELD:
+        return tuple(range(count))
+    score = np.zeros(count)
+    for listening in recordings:
+        table = listening.table
+        for line in lines:
+            places = np.unique(_places(line, group, table))
+            level = int(table.rows(line.relative_level_db)[table.levels_db.size // 2])
+            rows = level + FAMILY_LEVELS_DB.size * np.arange(count)
+            ratio = table.ratio[rows[:, None], places[None, :]] / listening.price[places]
+            score += np.log1p(line.probability * ratio.max(axis=1))
+    best = np.sort(np.argsort(-score)[:CARRIERS_HELD])
+    return (*(int(c) for c in best), count)
 
 
 def _enter(
@@ -293,16 +361,28 @@ def _enter(
     places: NDArray[np.intp],
     listening: Listening,
     steady: Floats,
-    contested: dict[int, Floats],
+    contested: dict[int, list[Claim]],
 ) -> None:
     """Enter a line's claim: straight where it is alone, by tone where others may claim."""
     tone = _hot_tone_at(places, listening.hot)
-    plain = tone < 0
-    steady[plain] *= np.maximum(_LEAST_FACTOR, 1.0 + claim[plain])
-    for index in np.unique(tone[~plain]):
-        here = tone == index
-        slot = contested.setdefault(int(index), np.zeros_like(steady))
-        slot[here] += claim[here]
+    # Places rise with the offset, so each tone is met in one run of rows.
+    starts = np.flatnonzero(np.diff(tone, prepend=-2))
+    for first, last in zip(starts, [*starts[1:], tone.size], strict=True):
+        rows, index = slice(int(first), int(last)), int(tone[first])
+        if index < 0:
+            steady[rows] *= np.maximum(_LEAST_FACTOR, 1.0 + claim[rows])
+        else:
+            contested.setdefault(index, []).append(Claim(index, rows, claim[rows]))
+
+
+def _joined(tone: int, claims: Sequence[Claim]) -> Claim:
+    """One claim of all lines that meet a tone, never so low that the voice is ruled out."""
+    first = min(one.rows.start for one in claims)
+    last = max(one.rows.stop for one in claims)
+    values = np.zeros((last - first, claims[0].values.shape[1]))
+    for one in claims:
+        values[one.rows.start - first : one.rows.stop - first] += one.values
+    return Claim(tone, slice(first, last), np.maximum(values, _LEAST_FACTOR - 1.0))
 
 
 def _updated_presence(
@@ -325,6 +405,14 @@ def _hot_tone_at(places: NDArray[np.intp], hot: Sequence[HotTone]) -> NDArray[np
     lasts = np.array([tone.last for tone in hot], dtype=np.intp)
     inside = (index >= 0) & (places <= lasts[np.maximum(index, 0)])
     return np.where(inside, index, -1)
+
+
+def carrier_prior(levels: Floats, carriers: int) -> Floats:
+    """Prior over the columns of a voice's envelope tables: bands held alone, then all as one."""
+    if carriers <= CARRIERS_HELD:
+        return np.tile(levels / carriers, carriers)
+    alone = np.tile(levels / carriers, CARRIERS_HELD)
+    return np.concatenate([alone, levels * (1.0 - CARRIERS_HELD / carriers)])
 
 
 def level_prior(mean_db: float, sd_db: float, levels_db: Floats = VOICE_LEVELS_DB) -> Floats:

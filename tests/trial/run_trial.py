@@ -35,7 +35,7 @@ from acoustic.drive.expected import expected_families
 from acoustic.evidence.findings import Tone
 from acoustic.evidence.tones import claimed
 from acoustic.screening import Clip, ScreenSettings, listen
-from acoustic.synthetic.truth import TrueLine
+from acoustic.synthetic.truth import RecordingTruth, TrueLine
 from acoustic.verdict.groups import leading_group
 from acoustic.verdict.joint_match import HeardOrders, learn_healthy, match_drive
 
@@ -90,17 +90,20 @@ def hear_case(recipe: Recipe) -> TrialEvidence:
         true_rpm = truth.speed.mean_rpm
         heard_rpm = one.heard.speed.mean_rpm if one.heard.speed else float("nan")
         errors.append(heard_rpm / true_rpm - 1.0)
-        false_tones.append(_false_tones(claimed(one.heard.tones), truth.lines))
+        false_tones.append(_false_tones(claimed(one.heard.tones), truth))
     lines = tuple(truth.lines for truth in scene.truth.recordings)
     return TrialEvidence(recipe, tuple(orders), tuple(false_tones), tuple(errors), lines)
 
 
-def _false_tones(tones: Iterable[Tone], lines: Sequence[TrueLine]) -> int:
-    """Claimed tones that no planted line accounts for."""
-    true_orders = np.array([line.order for line in lines])
+def _false_tones(tones: Iterable[Tone], truth: RecordingTruth) -> int:
+    """Claimed tones that no planted line accounts for, nor a multiple of what knocks."""
+    true_orders = np.array([line.order for line in truth.lines])
+    knocking = np.array([sound.order for sound in truth.in_band if sound.order])
     count = 0
     for tone in tones:
-        near = np.abs(true_orders - tone.order) < np.maximum(0.004 * tone.order, 0.12)
+        reach = max(0.004 * tone.order, 0.12)
+        multiples = knocking * np.maximum(np.round(tone.order / knocking), 1.0)
+        near = np.abs(np.concatenate([true_orders, multiples]) - tone.order) < reach
         count += not near.any()
     return count
 

@@ -31,7 +31,7 @@ from acoustic.synthetic.scene_settings import (
 TUNING_LAYOUTS = (*range(1000, 1014), *range(3000, 3016))
 REPORTED_LAYOUTS = tuple(range(2000, 2024))
 HEALTHY_OF_NINE = 2  # of nine scenes of a layout, two have no fault
-LEVEL_DB = (-6.0, 8.0)  # mean and sd of a planted family's tone-to-noise ratio
+LEVEL_DB = (-6.0, 8.0)  # mean and sd of a planted family's tone-to-noise ratio, or level in band
 LEVEL_LIMITS_DB = (-22.0, 10.0)
 SINGING_SHARE = 0.7  # of healthy parts with natural lines, in scenes where parts sing
 HELD_RPM = (1800.0, 2400.0)
@@ -90,12 +90,13 @@ def trial_scenes(
         drive = build_drive(layout_of_seed(layout_seed))
         for number in range(scenes_per_layout):
             rng = np.random.default_rng([layout_seed, number, int(singing), 1])
+            own = np.random.default_rng([layout_seed, number, int(singing), 3])
             fault, level_db = draw_fault(drive, rng)
             healthy = (2 * number + layout_seed) % 9 < HEALTHY_OF_NINE
             planted = None if healthy else fault
             settings = SceneSettings(
                 conditions=draw_conditions(drive, rng, held=held, reference=reference),
-                faults=() if planted is None else (planted,),
+                faults=() if planted is None else (planted, *draw_knocks(drive, planted, own)),
                 song=HealthySong(SINGING_SHARE, fault_level_db=level_db) if singing else None,
                 phone=draw_phone(number, rng),
             )
@@ -112,10 +113,32 @@ def draw_fault(drive: Drive, rng: np.random.Generator) -> tuple[PlantedFault, fl
     families = by_part[parts[int(rng.integers(len(parts)))]]
     weights = np.array([family.prior_weight for family in families])
     family = families[int(rng.choice(len(families), p=weights / weights.sum()))]
-    level = float(rng.normal(*LEVEL_DB))
-    while not LEVEL_LIMITS_DB[0] <= level <= LEVEL_LIMITS_DB[1]:
-        level = float(rng.normal(*LEVEL_DB))
+    level = draw_level_db(rng)
     return PlantedFault(family.part, family.mechanism, level), level
+
+
+def draw_knocks(
+    drive: Drive, fault: PlantedFault, rng: np.random.Generator
+) -> tuple[PlantedFault, ...]:
+    """What a fault planted with its tones is heard by beside them, by the tables' chance.
+
+    A spalled race knocks; that it makes pure tones as well is the rarer thing.
+    """
+    families = expected_families(drive)
+    found = (f for f in families if (f.part, f.mechanism) == (fault.part, fault.mechanism))
+    chance = max((line.probability for line in next(found).envelope_lines), default=0.0)
+    level_db = draw_level_db(rng)
+    if rng.uniform() >= chance:
+        return ()
+    return (replace(fault, level_db=level_db, shows_as="envelope"),)
+
+
+def draw_level_db(rng: np.random.Generator) -> float:
+    """Draw the level of a planted sound."""
+    while True:
+        level_db = float(rng.normal(*LEVEL_DB))
+        if LEVEL_LIMITS_DB[0] <= level_db <= LEVEL_LIMITS_DB[1]:
+            return level_db
 
 
 def draw_conditions(

@@ -23,7 +23,7 @@ from acoustic.verdict.joint_match import HeardOrders, MatchSettings
 from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, LikelihoodSettings
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongBeliefs, SongSettings
-from acoustic.verdict.sources import Realm, Voice, VoiceTable
+from acoustic.verdict.sources import Claim, Realm, Voice, VoiceTable
 from acoustic.verdict.unknowns import OFFSET_STEP, BeltOffset, ShaftGroup
 
 BANDS = ((0.2, 12.0, 64), (12.0, 40.0, 32), (40.0, 130.0, 16), (130.0, 200.0, 10))
@@ -257,14 +257,20 @@ def problem_of(family) -> Callable[..., MatchProblem]:
             def spread(value: Any, whole: np.ndarray = whole) -> np.ndarray:
                 return whole * np.reshape(value, (-1, 1))
 
+            def claimed(by_tone: Mapping[int, Any], whole: np.ndarray = whole) -> tuple[Claim, ...]:
+                rows = slice(0, whole.shape[0])
+                return tuple(
+                    Claim(t, rows, whole * np.reshape(u, (-1, 1))) for t, u in by_tone.items()
+                )
+
             if part.get("song") is not None:
                 voices.append(Voice(k, None, own.lines, 1.0, k, 0.0, False))
-                claims = tuple((t, spread(u)) for t, u in part["song"].items())
+                claims = claimed(part["song"])
                 tables.append(
                     [VoiceTable(Realm.TONES, 0, spread(part.get("song_steady", 1.0)), claims)]
                 )
             voices.append(Voice(k, own, own.lines, 1.0, k, 0.0, True))
-            claims = tuple((t, spread(u)) for t, u in part.get("claims", {}).items())
+            claims = claimed(part.get("claims", {}))
             tables.append([VoiceTable(Realm.TONES, 0, spread(part.get("steady", 1.0)), claims)])
         flat = np.full(levels, 1.0 / levels)
         songs = SongSettings(shares=(song_share,), share_prior=(1.0,))

@@ -88,9 +88,9 @@ def test_a_noise_is_claimed_by_those_who_make_it(family, group) -> None:
     heard = [HeardNoise("hiss", 0, 3, 5.0), HeardNoise("squeal", 0, 4, 9.0)]
     (table,) = voice_tables(_voices([rattle])[0], group, [], heard)
     assert table.realm == Realm.NOISES
-    ((contest, claim),) = table.contested
-    assert contest == 3
-    assert claim == pytest.approx(4.0)
+    (claim,) = table.contested
+    assert claim.tone == 3
+    assert claim.values == pytest.approx(4.0)
 
 
 def test_level_prior() -> None:
@@ -140,7 +140,9 @@ def _at(group, offset: float) -> int:
 def test_a_heard_line_is_contested_where_it_lies(pump, group, listening) -> None:
     """17.3 planted 0.2 % off: claimed at that offset of the shaft, not at the others."""
     (table,) = voice_tables(_voice(pump), group, [listening({17.3 * 1.002: -6.0})])
-    ((_, claim),) = [(t, c) for t, c in table.contested if c.max() > 100.0]
+    (found,) = [one for one in table.contested if one.values.max() > 100.0]
+    claim = np.zeros_like(table.steady)
+    claim[found.rows] = found.values
     level = int(np.argmin(np.abs(VOICE_LEVELS_DB + 6.0)))
     best = group.offset[int(np.argmax(claim[:, level]))]
     assert best == pytest.approx(0.002, abs=2 * OFFSET_STEP)
@@ -184,8 +186,8 @@ def test_tones_of_later_recordings_are_counted_on(pump, group, listening) -> Non
     first = listening({17.3: -6.0})
     second = listening({17.3: -6.0}, seed=2, first=len(first.hot))
     tables = voice_tables(_voice(pump), group, [first, second])
-    assert {t for t, _ in tables[0].contested} <= set(range(len(first.hot)))
-    assert min(t for t, _ in tables[1].contested) >= len(first.hot)
+    assert {claim.tone for claim in tables[0].contested} <= set(range(len(first.hot)))
+    assert min(claim.tone for claim in tables[1].contested) >= len(first.hot)
 
 
 def test_only_locked_voices_hear_the_comb(family, drive_with, listening) -> None:
