@@ -17,6 +17,7 @@ from acoustic.tables.knowledge import Knowledge
 from acoustic.verdict.belt_slip import belt_slips
 from acoustic.verdict.detectable import detectable_tone
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
+from acoustic.verdict.heard_noises import PlainNoise, noises_of, plain_noises
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
 from acoustic.verdict.suspects import (
@@ -35,16 +36,13 @@ from acoustic.verdict.wording import (
     evidence_for,
     families_near,
     hertz,
-    noise_sentences,
     probability_number,
     stray_remark,
 )
 
+MOST_NAMED = 4
 _RACE_SHARE = 0.9
 _RACE_EXCESS_DB = 20.0
-_NOISE_NAT = 1.0
-_NOISE_SHARE = 0.2
-"""From this share in a noise a part's evidence names it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +58,7 @@ class Decision:
     detectable: str = ""
     unseen: tuple[str, ...] = ()
     slips: tuple[BeltSlip, ...] = ()
+    noises: tuple[PlainNoise, ...] = ()
 
 
 def decide(
@@ -83,17 +82,19 @@ def decide(
     unexplained = _unexplained(drive, families, heard, answer, suspects)
     detectable = detectable_tone(each)
     unseen = unseen_parts(answer)
-    verdict = _verdict(each, answer, group, suspects)
+    noises = plain_noises(heard, answer, knowledge)
+    verdict = _verdict(each, answer, group, suspects, noises)
     return Decision(
         verdict=verdict,
-        headline=_headline(verdict, suspects, unexplained, detectable),
-        reasons=_reasons(verdict, suspects, each, unseen, detectable),
-        next_steps=_next_steps(verdict, suspects, each, drive),
+        headline=_headline(verdict, suspects, unexplained, detectable, noises),
+        reasons=_reasons(verdict, suspects, each, unseen, detectable, noises),
+        next_steps=_next_steps(verdict, suspects, each, drive, noises),
         suspects=suspects,
         unexplained=unexplained,
         detectable=detectable,
         unseen=unseen,
         slips=belt_slips(drive, answer, suspects),
+        noises=noises,
     )
 
 
@@ -134,7 +135,7 @@ def _suspect(
     sounding = loudest_voice(answer, part)
     lines = voice_lines(answer, sounding, heard) if sounding is not None and source > 0.02 else ()
     mechanism, check, caution = _mechanism_words(part, drive, answer, lines, knowledge)
-    noises = _noises_of(part, heard, answer, knowledge) if source > 0.02 else ()
+    noises = noises_of(part, heard, answer, knowledge) if source > 0.02 else ()
     others = tuple(answer.parts[k] for k in group.parts if k != part)
     # Parts that are all unlikely are no choice to be made.
     in_group = part in group.parts and len(group.parts) > 1
@@ -199,21 +200,6 @@ def _race_is_sure(best: int | None, answer: JointAnswer, lines: Sequence[LineEvi
     return share >= _RACE_SHARE and len(loud) >= 2
 
 
-def _noises_of(
-    part: int, heard: Mapping[int, Heard], answer: JointAnswer, knowledge: Knowledge
-) -> tuple[str, ...]:
-    """Sentences on the noises that the part has the best claim on."""
-    each = list(heard.items())
-    found = []
-    for n, noise in enumerate(answer.noises):
-        number, one = each[noise.recording]
-        finding = next(f for f in one.noises if f.noise == noise.noise)
-        if finding.ln_ratio > _NOISE_NAT and answer.noise_shares[part, n] > _NOISE_SHARE:
-            found.append((number, finding))
-    titles = {row.id: row.title for row in knowledge.noises.values()}
-    return noise_sentences(found, titles, len(heard))
-
-
 def _unexplained(
     drive: Drive,
     families: Sequence[ExpectedFamily],
@@ -262,6 +248,7 @@ def _verdict(
     answer: JointAnswer,
     group: SuspectGroup,
     suspects: Sequence[Suspect],
+    noises: Sequence[PlainNoise],
 ) -> VerdictName:
     top = suspects[0].probability if suspects else 0.0
     together = float(sum(answer.result.faulty[k] for k in group.parts))
@@ -272,7 +259,7 @@ def _verdict(
         return "suspects"
     if found and any(s.source_probability > LIKELY for s in suspects):
         return "suspects"
-    if not found and top < POSSIBLE:
+    if not found and not noises and top < POSSIBLE:
         return "nothing_found"
     return "cannot_tell"
 
@@ -282,11 +269,14 @@ def _headline(
     suspects: Sequence[Suspect],
     unexplained: Sequence[UnexplainedTone],
     detectable: str,
+    noises: Sequence[PlainNoise],
 ) -> str:
     if verdict == "suspects":
         return _suspect_headline(suspects)
     if verdict == "nothing_found":
         return f"Nothing found: no tone stands out of this engine's noise. {detectable}"
+    if noises:
+        return f"Cannot tell who makes it, but it is there: {_noise_clause(noises[0], suspects)}"
     if unexplained:
         tone = max((u.tone for u in unexplained), key=lambda t: t.excess_db)
         return (
@@ -294,6 +284,14 @@ def _headline(
             "there, but no part of this layout accounts for it with any certainty."
         )
     return "Cannot tell: there are tones, but they do not settle on any one part."
+
+
+def _noise_clause(noise: PlainNoise, suspects: Sequence[Suspect]) -> str:
+    """What was heard and who comes into question, with how likely each is at fault."""
+    by_name = {suspect.part: suspect.probability for suspect in suspects}
+    named = [f"{part} {probability_number(by_name[part])}" for part in noise.parts[:MOST_NAMED]]
+    who = f" In question (faulty): {', '.join(named)}." if named else ""
+    return f"{noise.sentence}.{who}"
 
 
 def _suspect_headline(suspects: Sequence[Suspect]) -> str:
@@ -325,13 +323,16 @@ def _reasons(
     heard: Sequence[Heard],
     unseen: Sequence[str],
     detectable: str,
+    noises: Sequence[PlainNoise],
 ) -> tuple[str, ...]:
     reasons = []
     if verdict == "suspects":
         lead = suspects[0]
         loud = max(suspects, key=lambda s: s.source_probability)
         shown = lead if lead.probability >= POSSIBLE else loud
-        reasons += list(shown.evidence[:2])
+        beside = [noise for noise in noises if shown.part not in noise.parts[:1]]
+        reasons += [f"Heard besides: {_noise_clause(noise, suspects)}" for noise in beside[:1]]
+        reasons += list(shown.evidence[: 2 - len(reasons)])
         if lead.not_separable_from:
             others = ", ".join(lead.not_separable_from)
             reasons.append(f"{lead.part} cannot be told from {others}: {lead.group_reason}.")
@@ -351,12 +352,19 @@ def _reasons(
 
 
 def _next_steps(
-    verdict: VerdictName, suspects: Sequence[Suspect], heard: Sequence[Heard], drive: Drive
+    verdict: VerdictName,
+    suspects: Sequence[Suspect],
+    heard: Sequence[Heard],
+    drive: Drive,
+    noises: Sequence[PlainNoise],
 ) -> tuple[str, ...]:
     steps = []
     if verdict == "suspects":
         checked = [s for s in suspects if s.probability >= 0.2 or s.source_probability > LIKELY]
-        steps += [f"{s.part}: {s.hand_check}" for s in checked[:3] if s.hand_check]
+    else:
+        asked = [part for noise in noises[:1] for part in noise.parts[:MOST_NAMED]]
+        checked = [s for s in suspects if s.part in asked]
+    steps += [f"{s.part}: {s.hand_check}" for s in checked[:3] if s.hand_check]
     speeds = sorted(h.speed.mean_rpm for h in heard if h.speed is not None)
     if len(speeds) < 2 or speeds[-1] < 1.15 * speeds[0]:
         held = _held_speed(drive, speeds[0] if speeds else 0.0)

@@ -2,8 +2,10 @@
 
 What the answer is read from is what a screening tells a person: its verdict, the part it
 names and the mechanism it names that part with. Where the verdict says only that a healthy
-part's song was heard, that part is named, and the answer's class is ``"song"``. Beside it
-stands what leads the list of suspects, however unlikely, as the main trial counts it.
+part's song was heard, that part is named, and the answer's class is ``"song"``. Where no
+fault is named but a noise is told ("it is there; in question: ..."), the class and parts told
+so are counted as well. Beside it stands what leads the list of suspects, however unlikely, as
+the main trial counts it.
 """
 
 from __future__ import annotations
@@ -29,7 +31,7 @@ from acoustic.synthetic.planted import ENVELOPE, find_family
 from acoustic.synthetic.truth import RecordingTruth
 from acoustic.tables.knowledge import load_knowledge
 from acoustic.verdict.clutter import HotTone
-from acoustic.verdict.decision import Decision, decide, source_probability
+from acoustic.verdict.decision import MOST_NAMED, Decision, decide, source_probability
 from acoustic.verdict.joint_match import JointAnswer, match_drive
 from acoustic.verdict.line_evidence import best_voice
 from acoustic.verdict.line_likelihood import LineTable
@@ -99,8 +101,9 @@ class Outcome:
     answer : str
         Class answered: the planted one where the named mechanism shows so, else that of the
         likeliest way it shows; ``"song"`` or ``"nothing"``.
-    named_right, lead_right : Right
-        Of the part named, if any, and of the first of all suspects.
+    named_right, told_right, lead_right : Right
+        Of the part named, if any; of that or else of the noise told and the parts in question;
+        of the first of all suspects.
     found : bool
         Whether a detector found the planted sound, whoever was blamed for it.
     loss : str
@@ -116,6 +119,7 @@ class Outcome:
     level_db: float
     answer: str
     named_right: Right
+    told_right: Right
     lead_right: Right
     found: bool
     loss: str
@@ -175,6 +179,7 @@ def judge(heard: HeardCase) -> Outcome:
         level_db=level_db,
         answer=_answered_class(case, named),
         named_right=named_right,
+        told_right=told_of(case, decision, named, named_right),
         lead_right=lead_right,
         found=found,
         loss=_loss(case, named, named_right, lead_right, found=found),
@@ -192,6 +197,7 @@ def _unheard(case: NoiseCase, heard: HeardCase, level_db: float) -> Outcome:
         level_db=level_db,
         answer=NOTHING,
         named_right=Right(),
+        told_right=Right(),
         lead_right=Right(),
         found=False,
         loss="speed not heard" if case.fault else "",
@@ -231,6 +237,21 @@ def right_of(case: NoiseCase, one: Answered) -> Right:
         return Right()
     classes, planted = _classes(case, one), case.recipe.sound
     return Right(planted in classes, planted in classes[:1], case.fault.part in _stated(one))
+
+
+def told_of(case: NoiseCase, decision: Decision, named: Answered, named_right: Right) -> Right:
+    """What is right of the fault named or else of the plainest noise told and who may make it."""
+    if case.fault is None or not decision.noises or (named.suspect and not named.is_song):
+        return named_right
+    told = decision.noises[0]
+    asked = told.parts[:MOST_NAMED]
+    classes = {
+        class_of_way(case.drive, family, told.noise)
+        for family in expected_families(case.drive)
+        if family.part in asked and told.noise in ways_of(family)
+    }
+    right = case.recipe.sound in classes
+    return Right(right, right, case.fault.part in asked)
 
 
 def _classes(case: NoiseCase, one: Answered) -> tuple[SoundClass, ...]:

@@ -69,7 +69,7 @@ def render_reach(outcomes: Sequence[Outcome]) -> str:
     ticks = [o for o in outcomes if o.recipe.sound == SoundClass.ENGINE]
     return "\n".join(
         [
-            f"{'':48}named               first of list       wanted",
+            f"{'':48}named               named or told       first of list       wanted",
             _both("class right, at or above 0 dB", plain, "sound", ">= 0.90"),
             _both("  the same, by its likeliest way alone", plain, "likeliest", ""),
             _both("part or stated group right, at or above 0 dB", plain, "part", ">= 0.85"),
@@ -88,12 +88,13 @@ def _both(what: str, outcomes: Sequence[Outcome], of_what: str, wanted: str) -> 
     """One figure of the part named and of the first of the list."""
     count = len(outcomes)
     named = _counted(sum(getattr(o.named_right, of_what) for o in outcomes), count)
+    told = _counted(sum(getattr(o.told_right, of_what) for o in outcomes), count)
     lead = _counted(sum(getattr(o.lead_right, of_what) for o in outcomes), count)
-    return f"{what:44} {named}  {lead}  {wanted}".rstrip()
+    return f"{what:44} {named}  {told}  {lead}  {wanted}".rstrip()
 
 
 def _reach(what: str, counted: tuple[int, int], wanted: str) -> str:
-    return f"{what:44} {_counted(*counted)}{'':22}{wanted}".rstrip()
+    return f"{what:44} {_counted(*counted)}{'':44}{wanted}".rstrip()
 
 
 def _counted(hits: int, count: int) -> str:
