@@ -28,6 +28,7 @@ HEALTHY = (1.0,)
 _CANDIDATES = 8
 _ROUGH_CANDIDATES = 3
 _WORTH_TRYING = 0.01
+_SPOKEN_AGAINST = 0.9
 _FELT = 0.03
 """A claim below this share of a stranger's changes nothing for the others."""
 _TRIPLE_SEEDS = 3
@@ -69,13 +70,16 @@ class _Given:
     claims: Floats
     priors: tuple[Floats, ...]
     states: Mapping[int, PartState]
+    taken: Floats
 
 
 def weigh_faults(problem: MatchProblem, *, roughly: bool = False) -> MatchResult:
     """Weigh all likely sets of faulty parts; `roughly` no three at once and fewer pairs."""
     book = PartBook(problem)
     sound = settle_songs(book)
-    nothing = _Given(sound.claims, sound.priors, dict(enumerate(sound.states)))
+    nothing = _Given(
+        sound.claims, sound.priors, dict(enumerate(sound.states)), np.zeros(problem.tone_count)
+    )
     alone = _evidence(book, nothing, range(problem.part_count))
     given: dict[int, _Given] = {}
     told = _told_parts(alone, _ROUGH_CANDIDATES if roughly else _CANDIDATES)
@@ -97,28 +101,29 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
     """Take one more part as faulty and let the others see its claims and its offset."""
     claims = given.claims.copy()
     claims[part] = book.claims(part, given.states[part], given.priors[part], faulty=True)
+    taken = np.maximum(given.taken, claims[part])
     states = dict(given.states)
     gained = np.abs(claims[part] - given.claims[part]) > _FELT * book.problem.stranger
     felt = frozenset(np.flatnonzero(gained).tolist())
     for k, state in given.states.items():
         if k != part and book.tones_of(k) & felt:
             rivals = rivals_of(book, claims, k)
-            states[k] = book.state(k, rivals, state.song, given.priors[k], state)
+            states[k] = book.state(k, rivals, state.song, given.priors[k], state, taken)
     likelihoods = [state.on if k == part else state.off for k, state in sorted(states.items())]
     priors = offset_priors(book.problem, likelihoods)
     for k in states:
         if k != part and book.tones_of(k) & felt:
             claims[k] = book.claims(k, states[k], priors[k], faulty=False)
-    return _Given(claims, tuple(priors), states)
+    return _Given(claims, tuple(priors), states, taken)
 
 
 def _told_parts(alone: Floats, most: int) -> list[int]:
     """Parts worth taking as faulty to see what the others say then.
 
-    One that nothing speaks for explains nothing, and the others need not be told of it.
+    One that the evidence speaks against explains nothing: the others need not be told of it.
     """
     ranked = [int(k) for k in np.argsort(-alone)[:most]]
-    return [k for k in ranked if alone[k] > max(1.0, _WORTH_TRYING * alone[ranked[0]])]
+    return [k for k in ranked if alone[k] > max(_SPOKEN_AGAINST, _WORTH_TRYING * alone[ranked[0]])]
 
 
 def _set_weights(

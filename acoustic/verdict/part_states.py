@@ -16,7 +16,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongPrior, louder_than_song
-from acoustic.verdict.sources import Realm, Voice
+from acoustic.verdict.sources import Claim, Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP
 
 Floats = NDArray[np.float64]
@@ -43,16 +43,43 @@ class Sound:
 class PartState:
     """A part's likelihood over its offset, faulty (`on`) and not (`off`).
 
-    `sounds` holds its voices; `song_beside` the healthy song beside each mechanism, with
-    the tones that mechanism has taken already.
+    `rivals` is what stands against its claims; `taken` what of it are the claims of parts
+    taken as faulty. `sounds` holds its voices; `song_beside` the healthy song beside each
+    mechanism, with the tones that mechanism has taken already.
     """
 
     rivals: Floats
+    taken: Floats
     song: SongPrior
     sounds: Mapping[int, Sound]
     song_beside: Mapping[int, Sound]
     on: Floats
     off: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Against:
+    """What stands against a part's claims on the contested tones.
+
+    Attributes
+    ----------
+    rivals : ndarray, shape (tones,)
+        Strangers' and all other parts' claims.
+    taken : ndarray, shape (tones,)
+        What of these are the claims of parts taken as faulty. A tone they account for is
+        no evidence for one part more: only what a part accounts for better counts for it.
+    """
+
+    rivals: Floats
+    taken: Floats
+
+    def gain(self, claim: Claim) -> Floats:
+        """What a claim adds to the likelihood of its tone, relative, shape (rows, levels)."""
+        taken, rivals = float(self.taken[claim.tone]), float(self.rivals[claim.tone])
+        if taken <= 0.0:
+            return claim.values / rivals
+        more = np.maximum(claim.values - taken, 0.0) + np.minimum(claim.values, 0.0)
+        return np.asarray(more / rivals)
 
 
 class _ClaimMasses:
@@ -132,32 +159,37 @@ class PartBook:
         belief: SongPrior,
         prior: Floats,
         known: PartState | None = None,
+        taken: Floats | None = None,
     ) -> PartState:
         """The part under rivals; what they do not touch is taken over from `known`."""
+        taken = np.zeros(self.problem.tone_count) if taken is None else taken
+        against = Against(rivals, taken)
         sounds: dict[int, Sound] = {}
         beside: dict[int, Sound] = {}
         song = self.song_voice(part)
         for v in self.voices_of[part]:
             reached = list(self.touched[v])
-            if known is not None and self._same(known, belief, v, reached, rivals):
+            if known is not None and self._same(known, belief, v, reached, against):
                 sounds[v] = known.sounds[v]
             else:
-                sounds[v] = self.sound(v, rivals, self.level(v, belief))
+                sounds[v] = self.sound(v, against, self.level(v, belief))
         for v in self.mechanisms(part):
             if song is not None and self.problem.voices[v].sings_when_faulty:
-                beside[v] = self._song_beside((v, song), sounds, rivals, belief, prior)
+                beside[v] = self._song_beside((v, song), sounds, against, belief, prior)
         off = self._song_factor(part, belief.share, None if song is None else sounds[song])
         on = np.zeros_like(off)
         for v in self.mechanisms(part):
             factor = self._song_factor(part, belief.share, beside.get(v))
             on = on + self.problem.voices[v].weight * sounds[v].seen * factor
-        return PartState(rivals, belief, sounds, beside, on, off)
+        return PartState(rivals, taken, belief, sounds, beside, on, off)
 
     def _same(
-        self, known: PartState, belief: SongPrior, v: int, reached: list[int], rivals: Floats
+        self, known: PartState, belief: SongPrior, v: int, reached: list[int], against: Against
     ) -> bool:
         """Whether nothing that voice v depends on has changed."""
-        if not np.array_equal(known.rivals[reached], rivals[reached]):
+        if not np.array_equal(known.rivals[reached], against.rivals[reached]):
+            return False
+        if not np.array_equal(known.taken[reached], against.taken[reached]):
             return False
         return self.problem.voices[v].sings_when_faulty or known.song is belief
 
@@ -175,7 +207,7 @@ class PartBook:
         self,
         pair: tuple[int, int],
         sounds: Mapping[int, Sound],
-        rivals: Floats,
+        against: Against,
         belief: SongPrior,
         prior: Floats,
     ) -> Sound:
@@ -185,14 +217,14 @@ class PartBook:
         if not shared:
             return sounds[song]
         masses = _ClaimMasses(self.problem.tone_count)
-        masses.add(*self._masses(v, prior, sounds[v], rivals))
-        taken = masses.claims()
+        masses.add(*self._masses(v, prior, sounds[v], against))
+        own = masses.claims()
         tones = list(shared)
-        left = rivals.copy()
-        left[tones] += taken[tones]
-        return self.sound(song, left, belief.level)
+        left = against.rivals.copy()
+        left[tones] += own[tones]
+        return self.sound(song, Against(left, against.taken), belief.level)
 
-    def sound(self, v: int, rivals: Floats, level: Floats) -> Sound:
+    def sound(self, v: int, against: Against, level: Floats) -> Sound:
         """One voice with its claims weighed against the rivals'."""
         each, blurred = [], []
         for table in self.problem.tables[v]:
@@ -200,7 +232,7 @@ class PartBook:
             if table.contested:
                 values = values.copy()
             for claim in table.contested:
-                values[claim.rows] *= 1.0 + claim.values / rivals[claim.tone]
+                values[claim.rows] *= 1.0 + against.gain(claim)
             each.append(values)
             blurred.append(self._blur(values, table.recording))
         levels = {Realm.TONES: level, Realm.ENVELOPE: self.problem.envelope_levels}
@@ -252,20 +284,21 @@ class PartBook:
         difference: tones reach 1e30, and beside them nothing of it would be left.
         """
         song, share = self.song_voice(part), state.song.share
+        against = Against(state.rivals, state.taken)
         masses = _ClaimMasses(self.problem.tone_count)
         if not faulty:
             masses.add((1.0 - share) * float(prior.sum()) if song is not None else 1.0, {})
             if song is not None:
-                masses.add(*self._masses(song, prior * share, state.sounds[song], state.rivals))
+                masses.add(*self._masses(song, prior * share, state.sounds[song], against))
             return masses.claims()
         for v in self.mechanisms(part):
             weight = prior * self.problem.voices[v].weight
             beside = state.song_beside.get(v)
             whole = weight * self._song_factor(part, share, beside)
-            full, own = self._masses(v, whole, state.sounds[v], state.rivals)
+            full, own = self._masses(v, whole, state.sounds[v], against)
             if song is not None and beside is not None:
                 sung = weight * share * state.sounds[v].seen
-                _, others = self._masses(song, sung, beside, state.rivals)
+                _, others = self._masses(song, sung, beside, against)
                 silent = (1.0 - share) * float(weight @ state.sounds[v].seen)
                 for tone, (gained, bare) in others.items():
                     mine = own.get(tone, (0.0, full))
@@ -274,7 +307,7 @@ class PartBook:
         return masses.claims()
 
     def _masses(
-        self, v: int, weight: Floats, sound: Sound, rivals: Floats
+        self, v: int, weight: Floats, sound: Sound, against: Against
     ) -> tuple[float, dict[int, tuple[float, float]]]:
         """A voice's whole likelihood, and by tone what it gains there and has without it."""
         voice = self.problem.voices[v]
@@ -295,9 +328,11 @@ class PartBook:
             outer = self._blur(beside, table.recording) * sound.each[number]
             outside = _sums_outside(outer)
             for claim in table.contested:
-                bare = outer[claim.rows] / (1.0 + claim.values / rivals[claim.tone])
+                gain = against.gain(claim)
+                bare = outer[claim.rows] / (1.0 + gain)
                 without = hidden + outside(claim.rows) + float(np.sum(bare))
-                by_tone[claim.tone] = (float(np.sum(bare * claim.values)), without)
+                gained = against.rivals[claim.tone] * float(np.sum(bare * gain))
+                by_tone[claim.tone] = (gained, without)
         return full, by_tone
 
     def song_evidence(self, part: int, state: PartState, prior: Floats) -> Floats | None:

@@ -21,7 +21,8 @@ def enumerate_all(
 ) -> np.ndarray:
     """P(faulty) of every part: all sets, all songs, all offsets, one by one.
 
-    A tone's factor is (stranger + claims of all that sound) / stranger.
+    A tone's factor is (stranger + claims of all songs + the largest claim of a faulty part)
+    / stranger: one tone is no evidence for two faults.
     """
     weight_of_stranger = np.ones(tones) if stranger is None else np.array(stranger, dtype=float)
     n = len(parts)
@@ -40,17 +41,17 @@ def enumerate_all(
                 chance = np.prod([SHARE if s else 1 - SHARE for s in sings])
                 for places in product(range(3), repeat=n):
                     value = chance * np.prod([d[p] for d, p in zip(densities, places, strict=True)])
-                    claims = np.zeros(tones)
+                    claims, faults = np.zeros(tones), np.zeros(tones)
                     for k, place in enumerate(places):
                         if k in chosen:
                             value *= at(parts[k].get("steady", 1.0), place)
                             for tone, u in parts[k].get("claims", {}).items():
-                                claims[tone] += at(u, place)
+                                faults[tone] = max(faults[tone], at(u, place))
                         if k in singing:
                             value *= at(parts[k].get("song_steady", 1.0), place)
                             for tone, u in parts[k]["song"].items():
                                 claims[tone] += at(u, place)
-                    likelihood += value * np.prod(1.0 + claims / weight_of_stranger)
+                    likelihood += value * np.prod(1.0 + (claims + faults) / weight_of_stranger)
             weight = count_prior[size] / comb(n, size) * likelihood
             total += weight
             faulty[list(chosen)] += weight
