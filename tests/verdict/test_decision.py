@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from acoustic.drive.expected import expected_families
+from acoustic.evidence.findings import NoiseFinding
 from acoustic.evidence.tones import find_tones
 from acoustic.recording.recording import Recording, Stretch, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
@@ -46,15 +47,18 @@ def lines_of(families):
 def decision_on(bus, families, heard_of, settings):
     """The decision on recordings given as ({order: tone-to-noise ratio}, speed)."""
 
-    def decided(*recordings, only=families) -> Decision:
-        orders = [heard_of(lines, hz, seed=n + 1) for n, (lines, hz) in enumerate(recordings)]
+    def decided(*recordings, only=families, noises=()) -> Decision:
+        orders = [
+            replace(heard_of(lines, hz, seed=n + 1), noises=noises)
+            for n, (lines, hz) in enumerate(recordings)
+        ]
         heard = {}
         for n, (one, (_, hz)) in enumerate(zip(orders, recordings, strict=True)):
             speed = SpeedTrace(np.array([0.0]), np.array([hz]), "given", 0.0)
             tones = find_tones(one.spectrum, one.comb, None, speed)
             recording = Recording(np.zeros(8, dtype=np.float32), 8000.0, name=f"clip {n}")
             stretches = Stretches((Stretch(0.0, 20.0),), ())
-            heard[n] = Heard(recording, speed, stretches, (), one.spectrum, tones)
+            heard[n] = Heard(recording, speed, stretches, (), one.spectrum, tones, noises=noises)
         answer = match_drive(bus, only, orders, settings)
         return decide(bus, only, heard, answer, bus.knowledge)
 
@@ -240,3 +244,36 @@ def test_source_probability_by_hand(bus, families, heard_of, settings) -> None:
     made = replace(answer, result=replace(answer.result, tone_shares=shares, faulty=faulty))
     assert source_probability(made, 0) == pytest.approx(0.9)
     assert source_probability(made, 1) == pytest.approx(0.1)
+
+
+def _ticking(ln_ratio: float) -> NoiseFinding:
+    words = "200 knocks in 20 s, in step with the firings"
+    return NoiseFinding("impacts with firing", ln_ratio, 6.0, 3000.0, 6000.0, 1.0, words)
+
+
+def test_a_plain_noise_is_told_though_nobody_can_be_named(decision_on) -> None:
+    """Knocks with the firing may be the engine's own: said, with who comes into question."""
+    decision = decision_on(({}, IDLE), noises=(_ticking(3.0),))
+    assert decision.verdict == "cannot_tell"
+    assert "200 knocks" in decision.headline
+    (noise,) = decision.noises
+    assert noise.noise == "impacts with firing"
+    assert noise.parts[0] == "engine itself"
+    assert "engine itself" in decision.headline
+    checks = {s.part: s.hand_check for s in decision.suspects if s.part in noise.parts}
+    assert any(checks["engine itself"] in step for step in decision.next_steps)
+
+
+def test_a_faint_noise_is_not_told(decision_on, silent_decision) -> None:
+    """At one nat, e : 1, it is as likely a chance find; nothing was found then."""
+    decision = decision_on(({}, IDLE), noises=(_ticking(1.0),))
+    assert decision.verdict == silent_decision.verdict == "nothing_found"
+    assert decision.noises == ()
+
+
+def test_a_noise_is_told_beside_a_tones_suspect(decision_on, lines_of, race_decision) -> None:
+    """The idler's race leads still, and the knocks that are not its own are told first."""
+    lines = lines_of("idler", "outer race", -3.0)
+    decision = decision_on((lines, IDLE), (lines, HELD), noises=(_ticking(3.0),))
+    assert decision.suspects[0].part == race_decision.suspects[0].part == "idler"
+    assert decision.reasons[0].startswith("Heard besides: knocks in step with the firing")

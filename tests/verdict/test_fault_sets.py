@@ -219,3 +219,16 @@ def test_shares_of_the_mechanisms_sum_to_one(problem_of) -> None:
     for part in range(2):
         own = [v for v, w in enumerate(problem.voices) if w.part == part and not w.healthy]
         assert sum(result.voice_shares[v] for v in own) == pytest.approx(1.0)
+
+
+def test_a_second_part_with_the_same_lines_gains_nothing(problem_of) -> None:
+    """Eight tones that two parts fit, the first twice as well on each.
+
+    Together they account for no tone better than the first alone: the second stays near
+    what two faults at once are worth beforehand.
+    """
+    better = {"claims": dict.fromkeys(range(8), 40.0)}
+    worse = {"claims": dict.fromkeys(range(8), 20.0)}
+    faulty = weigh_faults(problem_of([better, worse, {}, {}], 8)).faulty
+    assert faulty[0] > 0.95
+    assert faulty[1] < 0.15

@@ -45,6 +45,23 @@ def test_rivals_lower_a_claim(book_of) -> None:
     assert state.on == pytest.approx([4.0] * 3)
 
 
+def test_a_tone_another_fault_accounts_for_is_no_evidence(book_of) -> None:
+    """Beside a faulty part whose claim is 10 one of 4 gains nothing, one of 21 (1 + 21) / 11."""
+    for claim, factor in ((4.0, 1.0), (21.0, 22.0 / 11.0)):
+        book = book_of([{"claims": {0: claim}}], 1)
+        belief = book.problem.songs.first(0)
+        state = book.state(0, np.array([11.0]), belief, DENSITY, taken=np.array([10.0]))
+        assert state.on == pytest.approx([factor] * 3)
+
+
+def test_a_missing_line_counts_beside_another_fault_too(book_of) -> None:
+    """A claim below nothing, of a line that should be there and is not, stays what it is."""
+    book = book_of([{"claims": {0: -0.5}}], 1)
+    belief = book.problem.songs.first(0)
+    state = book.state(0, np.array([2.0]), belief, DENSITY, taken=np.array([1.0]))
+    assert state.on == pytest.approx([0.75] * 3)
+
+
 def test_a_faulty_part_may_sing_as_well(book_of) -> None:
     """Fault on tone 0 and song on tone 1: the product of both."""
     state = _state(book_of([{"claims": {0: 12.0}, "song": {1: 9.0}}], 2), 0, [1.0, 1.0])

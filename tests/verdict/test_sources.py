@@ -15,6 +15,7 @@ from acoustic.verdict.sources import (
     Listening,
     Realm,
     Voice,
+    carrier_prior,
     level_prior,
     part_voices,
     voice_tables,
@@ -80,6 +81,29 @@ def test_lines_of_the_envelope_are_kept_apart(family) -> None:
     (voice,) = _voices([replace(both, lines=(both.lines[1], knock))])
     assert [line.order for line in voice.lines] == [14.0]
     assert [line.order for line in voice.envelope_lines] == [7.0]
+
+
+def test_lines_of_the_envelope_come_together_or_not_at_all(family) -> None:
+    """What shows in tones too may show in no swelling; its chances count within that."""
+    both = family("pump", [7.0, 14.0])
+    knock = replace(both.lines[0], shows_as="impacts", probability=0.435)
+    (voice,) = _voices([replace(both, lines=(both.lines[1], knock))])
+    (alone,) = _voices([replace(both, lines=(knock,))])
+    assert voice.shows_in(Realm.ENVELOPE) == pytest.approx(0.87)
+    assert voice.envelope_lines[0].probability == pytest.approx(0.5)
+    assert voice.shows_in(Realm.TONES) == 1.0
+    assert alone.shows_in(Realm.ENVELOPE) == 1.0
+    assert alone.envelope_lines[0].probability == 0.435
+
+
+def test_the_prior_over_bands_sums_to_one() -> None:
+    """Three bands held alone with their own share, all as one with the rest."""
+    levels = np.array([0.2, 0.5, 0.3])
+    few, many = carrier_prior(levels, 2), carrier_prior(levels, 15)
+    assert few == pytest.approx(np.tile(levels / 2, 2))
+    assert many.sum() == pytest.approx(1.0)
+    assert many[:3] == pytest.approx(levels / 15)
+    assert many[-3:] == pytest.approx(levels * 12 / 15)
 
 
 def test_a_noise_is_claimed_by_those_who_make_it(family, group) -> None:
