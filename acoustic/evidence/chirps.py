@@ -143,7 +143,7 @@ def find_chirps(
     speed: SpeedTrace,
     settings: ChirpSettings | None = None,
 ) -> ChirpTrain | None:
-    """Find the cries of the pitch that stands out most; None where there are none.
+    """Find the cries of the pitch that stands out most; None where none are or could be found.
 
     Parameters
     ----------
@@ -153,6 +153,8 @@ def find_chirps(
     settings : ChirpSettings, optional
     """
     settings = settings or ChirpSettings()
+    if not _can_tell(spectrum, settings):
+        return None
     cries = _that_last(_all_cries(spectrum, settings), swift, settings)
     if cries.times_s.size < settings.fewest:
         return None
@@ -173,6 +175,13 @@ def find_chirps(
         seconds=spectrum.seconds,
         revolutions=revolutions,
     )
+
+
+def _can_tell(spectrum: ShortTimeSpectrum, settings: ChirpSettings) -> bool:
+    """Whether cries could have shown: sound enough, and some of it where they lie."""
+    band = spectrum.bins(*settings.band_hz)
+    short = spectrum.seconds < settings.shortest_s or spectrum.silent
+    return not short and band.stop > band.start
 
 
 def _all_cries(spectrum: ShortTimeSpectrum, settings: ChirpSettings) -> _Cries:
@@ -288,17 +297,22 @@ def _crank_angle(
 
 def chirp_finding(
     spectrum: ShortTimeSpectrum,
-    swift: ShortTimeSpectrum,
-    speed: SpeedTrace,
+    train: ChirpTrain | None,
     settings: ChirpSettings | None = None,
 ) -> NoiseFinding:
-    """How far a recording speaks for something that chirps. Arguments as `find_chirps`."""
+    """How far a recording speaks for something that chirps.
+
+    Parameters
+    ----------
+    spectrum : ShortTimeSpectrum
+        As for `find_chirps`.
+    train : ChirpTrain or None
+        What `find_chirps` found in it.
+    settings : ChirpSettings, optional
+    """
     settings = settings or ChirpSettings()
-    band = spectrum.bins(*settings.band_hz)
-    short = spectrum.seconds < settings.shortest_s or spectrum.silent
-    if short or band.stop <= band.start:
+    if not _can_tell(spectrum, settings):
         return cannot_tell(NOISE, "too short to tell")
-    train = find_chirps(spectrum, swift, speed, settings)
     if train is None or chirp_figure(train) <= settings.least_figure_db:
         return not_there(NOISE, settings.weighing, "no short cries")
     spread = settings.pitch_spread * train.pitch_hz

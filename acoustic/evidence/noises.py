@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from acoustic.drive.drive import Engine
-from acoustic.evidence.chirps import ChirpSettings, chirp_finding
+from acoustic.evidence.chirps import ChirpSettings, chirp_finding, find_chirps
 from acoustic.evidence.findings import NoiseFinding, OrderSpectrum
 from acoustic.evidence.flutter import FlutterSettings, flutter_finding
 from acoustic.evidence.hiss import HissSettings, hiss_against, hiss_finding
@@ -100,10 +100,11 @@ def find_noises(
     swift = short_time_spectrum(*heard, settings.swift_s, min(highest_hz, settings.hiss.high_hz[1]))
     short = short_time_spectrum(*heard, settings.short_s, min(highest_hz, 7000.0))
     lasting = short_time_spectrum(*heard, settings.long_s, min(highest_hz, 9000.0))
-    knocks = find_impacts(recording, stretches, speed, engine, highest_hz, settings.impacts)
+    cries = find_chirps(short, swift, speed, settings.chirps)
+    knocks = find_impacts(*heard, speed, engine, highest_hz, settings.impacts, cries)
     findings = (
         *impact_findings(knocks, engine, settings.rattle),
-        chirp_finding(short, swift, speed, settings.chirps),
+        chirp_finding(short, cries, settings.chirps),
         squeal_finding(lasting, speed, settings.squeal),
         hiss_finding(swift, settings.hiss),
         uneven_finding(swift, spectrum, speed, engine, settings.uneven),
