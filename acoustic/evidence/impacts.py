@@ -17,6 +17,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -64,6 +65,8 @@ class ImpactSettings:
         Shorter stretches say too little about what is usual.
     cry_s : float
         What lies this close to the middle of a cry is part of it: half of the longest. [s]
+    few_knocks : float
+        Knocks that a sound engine leaves: so many more or less say nothing.
     """
 
     bands_hz: tuple[tuple[float, float], ...] = (
@@ -82,6 +85,7 @@ class ImpactSettings:
     dead_s: float = 0.008
     fewest_cycles: int = 12
     cry_s: float = 0.03
+    few_knocks: float = 3.0
     phase: PhaseSettings = field(default_factory=PhaseSettings)
 
 
@@ -162,8 +166,35 @@ def find_impacts(
     ImpactTrain or None
         None where no band or no stretch is fit to look at.
     """
-    trains = band_trains(recording, stretches, speed, engine, highest_hz, settings, cries)
+    return most_knocks(
+        band_trains(recording, stretches, speed, engine, highest_hz, settings, cries)
+    )
+
+
+def most_knocks(trains: Sequence[ImpactTrain]) -> ImpactTrain | None:
+    """The train whose knocks stand out furthest, in dB all told; None of none."""
     return max(trains, key=lambda one: float(one.strength_db[~one.cry].sum()), default=None)
+
+
+def share_in_cries(
+    trains: Sequence[ImpactTrain], cries: ChirpTrain | None, settings: ImpactSettings | None = None
+) -> float:
+    """Share of what stands out in the bands of a cry's pitch that is part of the cry.
+
+    A belt that cries leaves nearly all of it in cries; where a loose part bounces, a few of
+    its knocks ring on long enough to be taken for cries, and the others say so.
+
+    Returns
+    -------
+    float
+        1 where nothing else stands out, or there are no cries.
+    """
+    settings = settings or ImpactSettings()
+    if cries is None:
+        return 1.0
+    own = [one.cry for one in trains if one.low_hz <= cries.pitch_hz <= one.high_hz]
+    inside, everything = (sum(map(count, own)) for count in (np.count_nonzero, np.size))
+    return float((inside + settings.few_knocks) / (everything + settings.few_knocks))
 
 
 def band_trains(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from acoustic.evidence.chirps import chirp_finding, find_chirps
+from acoustic.evidence.chirps import chirp_figure, chirp_finding, find_chirps
 from acoustic.evidence.short_time import short_time_spectrum
 from acoustic.recording.recording import Recording
 
@@ -101,3 +101,12 @@ def test_nothing_to_look_at(noise, looked_at, steady) -> None:
     assert heard(looked_at(0 * noise), steady).ln_ratio == 0.0
     assert heard(looked_at(noise[:8000]), steady).ln_ratio == 0.0
     assert heard(looked_at(noise[:10]), steady).ln_ratio == 0.0
+
+
+def test_cries_among_many_knocks_weigh_less(noise, looked_at, steady) -> None:
+    """Half of what stands out is no cry: twice 3.01 dB less, so a weaker finding."""
+    spectra = looked_at(noise + cries(np.arange(0.5, 9.5, 0.3), 2500.0, 0.1))
+    train = find_chirps(*spectra, steady(SPEED_HZ))
+    assert chirp_figure(train) - chirp_figure(train, 0.5) == pytest.approx(6.02, abs=0.01)
+    alone, among = (chirp_finding(spectra[0], train, share) for share in (1.0, 0.1))
+    assert among.ln_ratio < alone.ln_ratio - 1.0

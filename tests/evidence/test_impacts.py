@@ -5,7 +5,12 @@ import pytest
 
 from acoustic.evidence.chirps import ChirpTrain
 from acoustic.evidence.impact_findings import AT_RANDOM, impact_findings
-from acoustic.evidence.impacts import ImpactSettings, band_trains, find_impacts
+from acoustic.evidence.impacts import (
+    ImpactSettings,
+    band_trains,
+    find_impacts,
+    share_in_cries,
+)
 from acoustic.recording.recording import Recording
 
 RATE_HZ = 24000.0
@@ -179,3 +184,18 @@ def test_cries_at_random_are_no_rattle(four, steady, whole, middles_s) -> None:
     assert found["cries", False] > 1.0
     assert found["cries", True] < 0.0
     assert found["knocks", False] > 1.0
+
+
+def test_share_in_cries(four, steady, whole, middles_s) -> None:
+    """Cries alone: nearly all is theirs. One cry known among forty knocks: nearly nothing."""
+    known, one = cries_at(middles_s), cries_at(middles_s[:1])
+    crying = recorded(add_cries(ticking(np.random.default_rng(11)), middles_s, 0.5))
+    knocking = recorded(add_knocks(ticking(np.random.default_rng(11)), middles_s, 0.5))
+    shares = [
+        share_in_cries(band_trains(sound, whole, steady(13.0), four, 11000.0, None, given), given)
+        for sound, given in ((crying, known), (knocking, one))
+    ]
+    assert shares[0] > 0.9
+    assert shares[1] < 0.2
+    assert share_in_cries((), None) == 1.0
+    assert share_in_cries((), known) == 1.0
