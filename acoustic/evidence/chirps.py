@@ -83,7 +83,7 @@ class ChirpSettings:
     knock_weight: float = 2.0
     least_figure_db: float = 0.0
     shortest_s: float = 4.0
-    weighing: Weighing = field(default_factory=lambda: Weighing(10.5, 0.39, -1.5, 4.5))
+    weighing: Weighing = field(default_factory=lambda: Weighing(9.0, 0.42, -1.5, 4.5))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
