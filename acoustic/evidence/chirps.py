@@ -3,7 +3,8 @@
 A chirp stands out of its neighbours both in frequency, which a knock does not, and in
 time, which a steady tone does not; and it lasts longer than a knock's ringing. The cries of
 one source have one pitch, so those of the commonest pitch are taken together; how loud
-they are against the whole recording says how sure it is that something chirps.
+they are against the whole recording says how sure it is that something chirps, unless most
+of what stands out beside them is too short for a cry: then a loose part bounces.
 """
 
 from __future__ import annotations
@@ -55,12 +56,15 @@ class ChirpSettings:
         Cries of one source lie within this of each other, relative. [-]
     fewest : int
         Fewer cries of one pitch are chance.
+    knock_weight : float
+        The figure falls by so many times the level of the share that is cries, of all that
+        stands out at their pitch. Fitted beside the strength on tuning scenes. [-]
     least_figure_db : float
         What is fainter is chance.
     shortest_s : float
         A shorter recording says nothing. [s]
     weighing : Weighing
-        Figure: strength of `ChirpTrain`. Fitted by tests/trial/fit_noises.py.
+        Figure: `chirp_figure`. Fitted by tests/trial/fit_noises.py.
     """
 
     band_hz: tuple[float, float] = (900.0, 5500.0)
@@ -76,9 +80,10 @@ class ChirpSettings:
     shortest_cry_s: float = 0.0095
     pitch_spread: float = 0.04
     fewest: int = 4
+    knock_weight: float = 2.0
     least_figure_db: float = 0.0
     shortest_s: float = 4.0
-    weighing: Weighing = field(default_factory=lambda: Weighing(10.5, 0.39, -1.5, 4.5))
+    weighing: Weighing = field(default_factory=lambda: Weighing(9.0, 0.42, -1.5, 4.5))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,7 +148,7 @@ def find_chirps(
     speed: SpeedTrace,
     settings: ChirpSettings | None = None,
 ) -> ChirpTrain | None:
-    """Find the cries of the pitch that stands out most; None where there are none.
+    """Find the cries of the pitch that stands out most; None where none are or could be found.
 
     Parameters
     ----------
@@ -153,6 +158,8 @@ def find_chirps(
     settings : ChirpSettings, optional
     """
     settings = settings or ChirpSettings()
+    if not _can_tell(spectrum, settings):
+        return None
     cries = _that_last(_all_cries(spectrum, settings), swift, settings)
     if cries.times_s.size < settings.fewest:
         return None
@@ -173,6 +180,13 @@ def find_chirps(
         seconds=spectrum.seconds,
         revolutions=revolutions,
     )
+
+
+def _can_tell(spectrum: ShortTimeSpectrum, settings: ChirpSettings) -> bool:
+    """Whether cries could have shown: sound enough, and some of it where they lie."""
+    band = spectrum.bins(*settings.band_hz)
+    short = spectrum.seconds < settings.shortest_s or spectrum.silent
+    return not short and band.stop > band.start
 
 
 def _all_cries(spectrum: ShortTimeSpectrum, settings: ChirpSettings) -> _Cries:
@@ -288,24 +302,35 @@ def _crank_angle(
 
 def chirp_finding(
     spectrum: ShortTimeSpectrum,
-    swift: ShortTimeSpectrum,
-    speed: SpeedTrace,
+    train: ChirpTrain | None,
+    share_of_knocks: float = 1.0,
     settings: ChirpSettings | None = None,
 ) -> NoiseFinding:
-    """How far a recording speaks for something that chirps. Arguments as `find_chirps`."""
+    """How far a recording speaks for something that chirps.
+
+    Parameters
+    ----------
+    spectrum : ShortTimeSpectrum
+        As for `find_chirps`.
+    train : ChirpTrain or None
+        What `find_chirps` found in it.
+    share_of_knocks : float
+        From `acoustic.evidence.impacts.share_in_cries`. [-]
+    settings : ChirpSettings, optional
+    """
     settings = settings or ChirpSettings()
-    band = spectrum.bins(*settings.band_hz)
-    short = spectrum.seconds < settings.shortest_s or spectrum.silent
-    if short or band.stop <= band.start:
+    if not _can_tell(spectrum, settings):
         return cannot_tell(NOISE, "too short to tell")
-    train = find_chirps(spectrum, swift, speed, settings)
-    if train is None or chirp_figure(train) <= settings.least_figure_db:
+    if train is None:
         return not_there(NOISE, settings.weighing, "no short cries")
+    figure = chirp_figure(train, share_of_knocks, settings)
+    if figure <= settings.least_figure_db:
+        return not_there(NOISE, settings.weighing, "no short cries of their own")
     spread = settings.pitch_spread * train.pitch_hz
     busy_s = train.times_s.size * settings.smoothing_frames * spectrum.hop_s
     return NoiseFinding(
         noise=NOISE,
-        ln_ratio=settings.weighing.ln_ratio(chirp_figure(train)),
+        ln_ratio=settings.weighing.ln_ratio(figure),
         level_db=train.strength_db,
         low_hz=train.pitch_hz - spread,
         high_hz=train.pitch_hz + spread,
@@ -314,6 +339,14 @@ def chirp_finding(
     )
 
 
-def chirp_figure(train: ChirpTrain) -> float:
-    """The figure that is weighed: strength, less where cries of other pitches are as loud. [dB]"""
-    return train.strength_db + 10.0 * float(np.log10(train.share_of_all))
+def chirp_figure(
+    train: ChirpTrain, share_of_knocks: float = 1.0, settings: ChirpSettings | None = None
+) -> float:
+    """The figure that is weighed. [dB]
+
+    Strength, less where cries of other pitches are as loud, or where most of what stands out
+    at their pitch is no cry.
+    """
+    weight = (settings or ChirpSettings()).knock_weight
+    share = train.share_of_all * share_of_knocks**weight
+    return train.strength_db + 10.0 * float(np.log10(share))

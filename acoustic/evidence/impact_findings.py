@@ -3,7 +3,8 @@
 A healthy engine ticks at every firing, but evenly: what `find_impacts` leaves of that is
 little. A rattle comes at some firings and not at others and is now loud, now soft. Knocks
 in step with a shaft belong to that shaft; the envelope spectrum weighs those, and here
-they only speak against a rattle at random.
+they only speak against a rattle at random. Cries are no knocks and are not counted; but
+what keeps step is judged with them, for their fainter sisters are left among the knocks.
 
 The weights come from made engines with and without each rattle and from phone recordings
 of ordinary engines; ``python tests/trial/fit_impacts.py`` works them out again.
@@ -102,7 +103,7 @@ def rattle_features(
     turning = any_locking(train, engine, settings.locking)
     in_step, with_shaft = (_share_in_step(one, settings) for one in (with_engine, turning))
     in_no_step = max(0.0, 1.0 - in_step - with_shaft)
-    rate = train.times_s.size / train.revolutions
+    rate = train.knocks / train.revolutions
     power = [10 * np.log10(train.excess * s + settings.least_power) for s in (in_step, in_no_step)]
     return RattleFeatures(
         rate * in_step, rate * in_no_step, float(power[0]), float(power[1]), with_engine, turning
@@ -164,9 +165,13 @@ def _finding(
         low_hz=train.low_hz,
         high_hz=train.high_hz,
         # Seconds cut at the ends count whole, so they may be one more than there are.
-        share=min(1.0, np.unique(train.times_s.astype(np.intp)).size / max(train.seconds, 1.0)),
+        share=min(1.0, _seconds_with_knocks(train) / max(train.seconds, 1.0)),
         words=_words(noise, train, rate, features),
     )
+
+
+def _seconds_with_knocks(train: ImpactTrain) -> int:
+    return int(np.unique(train.times_s[~train.cry].astype(np.intp)).size)
 
 
 def _words(noise: str, train: ImpactTrain, rate: float, features: RattleFeatures) -> str:

@@ -6,6 +6,9 @@ hear a rattle only in the quiet angles between two firings, where it then seems 
 step with them. So each moment is compared with the same angle of the other working
 cycles: with their median, in units of their own scatter.
 
+A short cry, as of a belt, stands out of its angle as a knock does. What is known to be a
+cry is therefore marked: it is no knock, though it shows what it keeps step with.
+
 References
 ----------
 .. [1] J. Antoni, Cyclostationarity by examples, Mechanical Systems and Signal Processing
@@ -14,6 +17,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,6 +25,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
 
 from acoustic.drive.drive import Engine
+from acoustic.evidence.chirps import ChirpTrain
 from acoustic.evidence.engine_phase import CrankAngle, PhaseSettings, StretchSpectrum, crank_angle
 from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
@@ -58,6 +63,10 @@ class ImpactSettings:
         What follows within this time belongs to the same knock. [s]
     fewest_cycles : int
         Shorter stretches say too little about what is usual.
+    cry_s : float
+        What lies this close to the middle of a cry is part of it: half of the longest. [s]
+    few_knocks : float
+        Knocks that a sound engine leaves: so many more or less say nothing.
     """
 
     bands_hz: tuple[tuple[float, float], ...] = (
@@ -75,6 +84,8 @@ class ImpactSettings:
     loudest_db: float = 18.0
     dead_s: float = 0.008
     fewest_cycles: int = 12
+    cry_s: float = 0.03
+    few_knocks: float = 3.0
     phase: PhaseSettings = field(default_factory=PhaseSettings)
 
 
@@ -96,13 +107,16 @@ class ImpactTrain:
         What a knock must reach at each angle of the working cycle, as `level_db`. [dB]
     piece : ndarray of int, shape (knocks,)
         Which of the stretches used each knock lies in.
+    cry : ndarray of bool, shape (knocks,)
+        What is part of a cry: no knock, but it keeps step with what makes it cry.
     low_hz, high_hz : float
         The band. [Hz]
     seconds, revolutions : float
         Time and turns of the crankshaft looked at. [s], [rev]
     excess : float
-        Power of the knocks over what is usual in the band, each taken to last as long as
-        the power is averaged and to be no louder than `ImpactSettings.loudest_db`. [-]
+        Power of the knocks, without cries, over what is usual in the band, each taken to
+        last as long as the power is averaged and to be no louder than
+        `ImpactSettings.loudest_db`. [-]
     """
 
     times_s: Floats
@@ -111,11 +125,17 @@ class ImpactTrain:
     level_db: Floats
     needed_db: Floats
     piece: NDArray[np.intp]
+    cry: NDArray[np.bool_]
     low_hz: float
     high_hz: float
     seconds: float
     revolutions: float
     excess: float
+
+    @property
+    def knocks(self) -> int:
+        """How many there are that are no cries."""
+        return int(np.count_nonzero(~self.cry))
 
 
 def find_impacts(
@@ -125,16 +145,56 @@ def find_impacts(
     engine: Engine,
     highest_hz: float,
     settings: ImpactSettings | None = None,
+    cries: ChirpTrain | None = None,
 ) -> ImpactTrain | None:
     """Find the knocks in the band where most stand out, and furthest, in dB all told.
+
+    Parameters
+    ----------
+    recording : Recording
+    stretches : Stretches
+    speed : SpeedTrace
+    engine : Engine
+    highest_hz : float
+        Codec's or microphone's cut-off. [Hz]
+    settings : ImpactSettings, optional
+    cries : ChirpTrain, optional
+        Short cries of the same recording.
 
     Returns
     -------
     ImpactTrain or None
         None where no band or no stretch is fit to look at.
     """
-    trains = band_trains(recording, stretches, speed, engine, highest_hz, settings)
-    return max(trains, key=lambda train: float(train.strength_db.sum()), default=None)
+    return most_knocks(
+        band_trains(recording, stretches, speed, engine, highest_hz, settings, cries)
+    )
+
+
+def most_knocks(trains: Sequence[ImpactTrain]) -> ImpactTrain | None:
+    """The train whose knocks stand out furthest, in dB all told; None of none."""
+    return max(trains, key=lambda one: float(one.strength_db[~one.cry].sum()), default=None)
+
+
+def share_in_cries(
+    trains: Sequence[ImpactTrain], cries: ChirpTrain | None, settings: ImpactSettings | None = None
+) -> float:
+    """Share of what stands out in the bands of a cry's pitch that is part of the cry.
+
+    A belt that cries leaves nearly all of it in cries; where a loose part bounces, a few of
+    its knocks ring on long enough to be taken for cries, and the others say so.
+
+    Returns
+    -------
+    float
+        1 where nothing else stands out, or there are no cries.
+    """
+    settings = settings or ImpactSettings()
+    if cries is None:
+        return 1.0
+    own = [one.cry for one in trains if one.low_hz <= cries.pitch_hz <= one.high_hz]
+    inside, everything = (sum(map(count, own)) for count in (np.count_nonzero, np.size))
+    return float((inside + settings.few_knocks) / (everything + settings.few_knocks))
 
 
 def band_trains(
@@ -144,6 +204,7 @@ def band_trains(
     engine: Engine,
     highest_hz: float,
     settings: ImpactSettings | None = None,
+    cries: ChirpTrain | None = None,
 ) -> tuple[ImpactTrain, ...]:
     """Knocks of every band that lies mostly below `highest_hz`. Arguments as `find_impacts`."""
     settings = settings or ImpactSettings()
@@ -164,7 +225,7 @@ def band_trains(
             found.append(_look_at(sound, angle, turned, limits_hz, settings))
         turned += cycles * CYCLE_TURNS
     return tuple(
-        _joined(found, limits_hz, settings)
+        _joined(found, limits_hz, settings, cries)
         for found, limits_hz in zip(pieces, bands, strict=True)
         if found
     )
@@ -248,20 +309,43 @@ def _separate_peaks(over: Floats, apart: int) -> NDArray[np.intp]:
     return np.flatnonzero(peak)
 
 
+def _part_of_cries(
+    times_s: Floats,
+    limits_hz: tuple[float, float],
+    cries: ChirpTrain | None,
+    settings: ImpactSettings,
+) -> NDArray[np.bool_]:
+    """Whether each moment lies within a cry whose pitch is in the band."""
+    if cries is None or not limits_hz[0] <= cries.pitch_hz <= limits_hz[1]:
+        return np.zeros(times_s.size, dtype=np.bool_)
+    middle = np.sort(cries.times_s)
+    first, last = (
+        np.searchsorted(middle, times_s + side * settings.cry_s, "left" if side < 0 else "right")
+        for side in (-1, 1)
+    )
+    return np.asarray(last > first)
+
+
 def _joined(
-    pieces: list[_Piece], limits_hz: tuple[float, float], settings: ImpactSettings
+    pieces: list[_Piece],
+    limits_hz: tuple[float, float],
+    settings: ImpactSettings,
+    cries: ChirpTrain | None,
 ) -> ImpactTrain:
     counts = [piece.times_s.size for piece in pieces]
+    times_s = np.concatenate([p.times_s for p in pieces])
+    cry = _part_of_cries(times_s, limits_hz, cries, settings)
     level_db = np.concatenate([p.level_db for p in pieces])
     seconds = sum(p.seconds for p in pieces)
-    power = np.sum(10 ** (np.minimum(level_db, settings.loudest_db) / 10))
+    power = np.sum(10 ** (np.minimum(level_db[~cry], settings.loudest_db) / 10))
     return ImpactTrain(
-        times_s=np.concatenate([p.times_s for p in pieces]),
+        times_s=times_s,
         turns=np.concatenate([p.turns for p in pieces]),
         strength_db=np.concatenate([p.strength_db for p in pieces]),
         level_db=level_db,
         needed_db=np.stack([p.needed_db for p in pieces]),
         piece=np.repeat(np.arange(len(pieces)), counts),
+        cry=cry,
         low_hz=limits_hz[0],
         high_hz=limits_hz[1],
         seconds=seconds,

@@ -5,12 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from acoustic.drive.drive import Engine
-from acoustic.evidence.chirps import ChirpSettings, chirp_finding
+from acoustic.evidence.chirps import ChirpSettings, chirp_finding, find_chirps
 from acoustic.evidence.findings import NoiseFinding, OrderSpectrum
 from acoustic.evidence.flutter import FlutterSettings, flutter_finding
 from acoustic.evidence.hiss import HissSettings, hiss_against, hiss_finding
 from acoustic.evidence.impact_findings import RattleSettings, impact_findings
-from acoustic.evidence.impacts import ImpactSettings, find_impacts
+from acoustic.evidence.impacts import (
+    ImpactSettings,
+    band_trains,
+    most_knocks,
+    share_in_cries,
+)
 from acoustic.evidence.short_time import ShortTimeSpectrum, short_time_spectrum
 from acoustic.evidence.squeal import SquealSettings, squeal_finding
 from acoustic.evidence.uneven_firing import UnevenSettings, uneven_finding
@@ -100,10 +105,12 @@ def find_noises(
     swift = short_time_spectrum(*heard, settings.swift_s, min(highest_hz, settings.hiss.high_hz[1]))
     short = short_time_spectrum(*heard, settings.short_s, min(highest_hz, 7000.0))
     lasting = short_time_spectrum(*heard, settings.long_s, min(highest_hz, 9000.0))
-    knocks = find_impacts(recording, stretches, speed, engine, highest_hz, settings.impacts)
+    cries = find_chirps(short, swift, speed, settings.chirps)
+    trains = band_trains(*heard, speed, engine, highest_hz, settings.impacts, cries)
+    share_of_knocks = share_in_cries(trains, cries, settings.impacts)
     findings = (
-        *impact_findings(knocks, engine, settings.rattle),
-        chirp_finding(short, swift, speed, settings.chirps),
+        *impact_findings(most_knocks(trains), engine, settings.rattle),
+        chirp_finding(short, cries, share_of_knocks, settings.chirps),
         squeal_finding(lasting, speed, settings.squeal),
         hiss_finding(swift, settings.hiss),
         uneven_finding(swift, spectrum, speed, engine, settings.uneven),

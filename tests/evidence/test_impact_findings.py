@@ -29,6 +29,7 @@ def train_of(turns, excess) -> ImpactTrain:
         level_db=np.full(turns.size, 14.0),
         needed_db=np.zeros((1, 128)),
         piece=np.zeros(turns.size, dtype=np.intp),
+        cry=np.zeros(turns.size, dtype=bool),
         low_hz=2000.0,
         high_hz=5000.0,
         seconds=TURNS / 13.0,
@@ -114,3 +115,20 @@ def test_the_share_is_never_above_one(four) -> None:
     train = train_of(np.arange(0.0, TURNS - 1e-6, 0.37), 0.5)
     train = replace(train, times_s=train.times_s + 0.9)
     assert all(0.9 < one.share <= 1.0 for one in impact_findings(train, four))
+
+
+def test_cries_are_not_counted_but_show_step(four) -> None:
+    """180 cries in step with order 1.37 and 45 of their faint sisters, a fifth of a turn off.
+
+    The 45 alone are too few and too far off to show step; with the cries they are a shaft's.
+    """
+    rng = np.random.default_rng(7)
+    loud, faint = at_some_firings(rng, 0.45, 1.37), at_some_firings(rng, 0.11, 1.37)
+    faint = np.clip(faint + 0.2 / 1.37 * rng.standard_normal(faint.size), 0, TURNS - 1e-6)
+    train = train_of(np.concatenate([loud, faint]), 0.2)
+    cries = replace(train, cry=np.isin(train.turns, loud))
+    features = rattle_features(cries, four)
+    assert cries.knocks == faint.size
+    assert features.in_step + features.in_no_step <= faint.size / TURNS + 1e-9
+    assert ratios(cries, four)[AT_RANDOM] < 0.0
+    assert ratios(train_of(faint, 0.2), four)[AT_RANDOM] > 0.0

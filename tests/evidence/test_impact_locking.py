@@ -26,6 +26,7 @@ def train_of(turns, level_db=30.0, needed_db=None) -> ImpactTrain:
         level_db=np.full(turns.size, level_db),
         needed_db=needed[None, :],
         piece=np.zeros(turns.size, dtype=np.intp),
+        cry=np.zeros(turns.size, dtype=bool),
         low_hz=2000.0,
         high_hz=5000.0,
         seconds=TURNS / 13.0,

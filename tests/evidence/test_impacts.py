@@ -3,7 +3,14 @@
 import numpy as np
 import pytest
 
-from acoustic.evidence.impacts import ImpactSettings, band_trains, find_impacts
+from acoustic.evidence.chirps import ChirpTrain
+from acoustic.evidence.impact_findings import AT_RANDOM, impact_findings
+from acoustic.evidence.impacts import (
+    ImpactSettings,
+    band_trains,
+    find_impacts,
+    share_in_cries,
+)
 from acoustic.recording.recording import Recording
 
 RATE_HZ = 24000.0
@@ -109,3 +116,86 @@ def test_too_short_to_know_what_is_usual(four, steady, stretches) -> None:
     """Eleven working cycles say too little."""
     sound = recorded(ticking(np.random.default_rng(7), seconds=2.0))
     assert find_impacts(sound, stretches((0.0, 1.7)), steady(13.0), four, 11000.0) is None
+
+
+def add_cries(sound, middles_s, amplitude, hz=3400.0, length_s=0.04):
+    """Add tones that swell and die away as a sine, their middle at these times."""
+    time_s = np.arange(int(length_s * RATE_HZ)) / RATE_HZ
+    cry = amplitude * np.sin(np.pi * time_s / length_s) ** 2 * np.sin(2 * np.pi * hz * time_s)
+    for middle_s in middles_s:
+        first = int((middle_s - length_s / 2) * RATE_HZ)
+        sound[first : first + cry.size] += cry
+    return sound
+
+
+def cries_at(middles_s, hz=3400.0) -> ChirpTrain:
+    """What finding these cries gives."""
+    middles_s = np.asarray(middles_s)
+    return ChirpTrain(
+        times_s=middles_s,
+        turns=13.0 * middles_s,
+        ratio=np.full(middles_s.size, 30.0),
+        piece=np.zeros(middles_s.size, dtype=np.intp),
+        pitch_hz=hz,
+        share_of_all=1.0,
+        others_per_s=0.0,
+        seconds=SECONDS,
+        revolutions=13.0 * SECONDS,
+    )
+
+
+@pytest.fixture
+def middles_s():
+    """Forty moments at random, at least 0.13 s apart, in step with nothing."""
+    return 0.3 + np.cumsum(0.13 + np.random.default_rng(8).exponential(0.14, 40))
+
+
+def test_cries_are_marked_and_knocks_between_them_are_not(four, steady, whole, middles_s) -> None:
+    """What lies within 0.03 s of a cry's middle is the cry; the power is that of the knocks."""
+    sound = add_cries(ticking(np.random.default_rng(8)), middles_s, 0.25)
+    sound = recorded(add_knocks(sound, middles_s[:-1] + 0.065, 0.25))
+    plain = find_impacts(sound, whole, steady(13.0), four, 11000.0)
+    train = find_impacts(sound, whole, steady(13.0), four, 11000.0, None, cries_at(middles_s))
+    near = np.min(np.abs(train.times_s[:, None] - middles_s), axis=1) <= 0.03
+    assert np.array_equal(train.cry, near)
+    assert np.count_nonzero(train.cry) >= 36
+    knocked = np.min(np.abs(train.times_s[~train.cry][:, None] - middles_s[:-1] - 0.065), axis=0)
+    assert np.count_nonzero(knocked < 0.003) >= 36
+    assert train.excess < plain.excess
+    assert not plain.cry.any()
+
+
+def test_cries_of_another_band_are_not_its_knocks(four, steady, whole, middles_s) -> None:
+    """A cry at 900 Hz does not explain what is heard above 2.4 kHz."""
+    sound = recorded(add_knocks(ticking(np.random.default_rng(9)), middles_s, 0.25))
+    train = find_impacts(sound, whole, steady(13.0), four, 11000.0, None, cries_at(middles_s, 900))
+    assert not train.cry.any()
+
+
+def test_cries_at_random_are_no_rattle(four, steady, whole, middles_s) -> None:
+    """They would be taken for one; knocks at the same moments still are."""
+    found = {}
+    for kind, add in (("cries", add_cries), ("knocks", add_knocks)):
+        sound = recorded(add(ticking(np.random.default_rng(10)), middles_s, 0.5))
+        for known in (None, cries_at(middles_s)) if kind == "cries" else (None,):
+            train = find_impacts(sound, whole, steady(13.0), four, 11000.0, None, known)
+            ratio = {one.noise: one.ln_ratio for one in impact_findings(train, four)}
+            found[kind, known is not None] = ratio[AT_RANDOM]
+    assert found["cries", False] > 1.0
+    assert found["cries", True] < 0.0
+    assert found["knocks", False] > 1.0
+
+
+def test_share_in_cries(four, steady, whole, middles_s) -> None:
+    """Cries alone: nearly all is theirs. One cry known among forty knocks: nearly nothing."""
+    known, one = cries_at(middles_s), cries_at(middles_s[:1])
+    crying = recorded(add_cries(ticking(np.random.default_rng(11)), middles_s, 0.5))
+    knocking = recorded(add_knocks(ticking(np.random.default_rng(11)), middles_s, 0.5))
+    shares = [
+        share_in_cries(band_trains(sound, whole, steady(13.0), four, 11000.0, None, given), given)
+        for sound, given in ((crying, known), (knocking, one))
+    ]
+    assert shares[0] > 0.9
+    assert shares[1] < 0.2
+    assert share_in_cries((), None) == 1.0
+    assert share_in_cries((), known) == 1.0

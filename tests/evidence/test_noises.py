@@ -78,3 +78,18 @@ def test_a_hiss_is_compared_and_nothing_else(engine, heard) -> None:
         n: f for n, f in alone.items() if n != "hiss"
     }
     assert by_noise(before.against(before))["hiss"].ln_ratio < 0
+
+
+def test_cries_in_no_step_are_chirps_and_no_rattle(engine, findings) -> None:
+    """Forty tones of 40 ms at random: their finding is strong, that of a random rattle is not."""
+    rng = np.random.default_rng(12)
+    length = int(0.04 * RATE_HZ)
+    along = np.arange(length) / length
+    cry = np.sin(np.pi * along) ** 2 * np.sin(2 * np.pi * 2500.0 * 0.04 * along)
+    sound = engine.copy()
+    for middle_s in 0.3 + np.cumsum(0.13 + rng.exponential(0.2, 40)):
+        first = int(middle_s * RATE_HZ)
+        sound[first : first + length] += 0.2 * cry[: sound.size - first]
+    found = findings(sound)
+    assert found["chirps"].ln_ratio > 3
+    assert found["impacts at random"].ln_ratio < 0

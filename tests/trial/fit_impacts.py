@@ -27,6 +27,7 @@ from scipy.optimize import minimize
 from acoustic.drive.build import build_drive
 from acoustic.drive.drive import Drive, Engine
 from acoustic.drive.layout_file import read_drive
+from acoustic.evidence.chirps import find_chirps
 from acoustic.evidence.impact_findings import (
     AT_RANDOM,
     WITH_FIRING,
@@ -37,6 +38,8 @@ from acoustic.evidence.impact_findings import (
     rattle_features,
 )
 from acoustic.evidence.impacts import find_impacts
+from acoustic.evidence.noises import NoiseSettings
+from acoustic.evidence.short_time import short_time_spectrum
 from acoustic.recording.audio_file import read_recording
 from acoustic.recording.recording import Recording
 from acoustic.synthetic.scene import make_scene
@@ -74,7 +77,18 @@ def measured(recording: Recording, drive: Drive, rpm: float | None) -> RattleFea
     ready = prepared(recording, drive, rpm)
     if ready is None:
         return None
-    train = find_impacts(recording, ready.stretches, ready.speed, drive.engine, ready.highest_hz)
+    swift, short = (
+        short_time_spectrum(recording, ready.stretches, length, ready.highest_hz)
+        for length in (NoiseSettings().swift_s, NoiseSettings().short_s)
+    )
+    train = find_impacts(
+        recording,
+        ready.stretches,
+        ready.speed,
+        drive.engine,
+        ready.highest_hz,
+        cries=find_chirps(short, swift, ready.speed),
+    )
     return None if train is None else rattle_features(train, drive.engine)
 
 

@@ -34,6 +34,7 @@ from acoustic.errors import SpeedError
 from acoustic.evidence.chirps import chirp_figure, find_chirps
 from acoustic.evidence.flutter import FlutterSettings, find_flutter, flutter_ln_ratio
 from acoustic.evidence.hiss import high_band, hiss_figures
+from acoustic.evidence.impacts import band_trains, share_in_cries
 from acoustic.evidence.noises import NoiseSettings
 from acoustic.evidence.order_spectrum import track_orders
 from acoustic.evidence.short_time import short_time_spectrum
@@ -82,21 +83,23 @@ def figures(recording: Recording, drive: Drive, rpm: float | None) -> dict[str, 
     ready = prepared(recording, drive, rpm)
     if ready is None:
         return {}
-    stretches, speed, highest_hz = ready.stretches, ready.speed, ready.highest_hz
+    sound, speed, highest_hz = (recording, ready.stretches), ready.speed, ready.highest_hz
     try:
-        orders = track_orders(recording, stretches, speed, drive.engine, highest_hz)
+        orders = track_orders(*sound, speed, drive.engine, highest_hz)
     except SpeedError:
         return {}
     settings = NoiseSettings()
     swift, short, lasting = (
-        short_time_spectrum(recording, stretches, length, highest_hz)
+        short_time_spectrum(*sound, length, highest_hz)
         for length in (settings.swift_s, settings.short_s, settings.long_s)
     )
     train, squeal = find_chirps(short, swift, speed), find_squeal(lasting, speed)
+    trains = band_trains(*sound, speed, drive.engine, highest_hz, cries=train)
+    chirps_db = chirp_figure(train, share_in_cries(trains, train)) if train else -99.0
     band, flutter = high_band(swift), find_flutter(swift, speed, drive.engine)
     uneven = find_unevenness(swift, orders, speed, drive.engine)
     found: dict[str, tuple[float, ...]] = {
-        "chirps": (max(NOTHING["chirps"], chirp_figure(train) if train else -99.0),),
+        "chirps": (max(NOTHING["chirps"], chirps_db),),
         "squeal": (max(LEAST_SQUEAL_DB, squeal.figure if squeal else -99.0),),
     }
     if band is not None:
