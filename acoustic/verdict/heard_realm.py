@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.verdict.claims import Listening
 from acoustic.verdict.clutter import (
     HotTone,
     StrayTone,
@@ -19,7 +20,7 @@ from acoustic.verdict.clutter import (
 )
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.line_likelihood import LineTable
-from acoustic.verdict.sources import Listening, Realm
+from acoustic.verdict.sources import Realm
 
 Floats = NDArray[np.float64]
 

@@ -16,6 +16,7 @@ from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum
 from acoustic.tables.sound_words import Complaint
+from acoustic.verdict.claims import HeardNoise, Listening, carrier_prior, voice_tables
 from acoustic.verdict.clutter import (
     HotTone,
     StrayTone,
@@ -33,16 +34,7 @@ from acoustic.verdict.line_likelihood import (
 )
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongBeliefs, SongPrior, SongSettings
-from acoustic.verdict.sources import (
-    HeardNoise,
-    Listening,
-    Realm,
-    Voice,
-    carrier_prior,
-    level_prior,
-    part_voices,
-    voice_tables,
-)
+from acoustic.verdict.sources import Realm, Voice, level_prior, part_voices
 from acoustic.verdict.suspects import CountedWords
 from acoustic.verdict.unknowns import (
     BeltOffset,

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from acoustic.verdict.claims import Claim
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongPrior, louder_than_song
-from acoustic.verdict.sources import Claim, Realm, Voice
+from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP
 
 Floats = NDArray[np.float64]

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.verdict.claims import VoiceTable
 from acoustic.verdict.song_priors import SongBeliefs
-from acoustic.verdict.sources import Voice, VoiceTable
+from acoustic.verdict.sources import Voice
 from acoustic.verdict.unknowns import BeltOffset, ShaftGroup
 
 Floats = NDArray[np.float64]

@@ -18,12 +18,13 @@ from acoustic.drive.drive import Drive, Engine, ExpectedFamily, ExpectedLine, Sh
 from acoustic.drive.layout import Layout
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import OrderBand, OrderSpectrum
+from acoustic.verdict.claims import Claim, VoiceTable
 from acoustic.verdict.fault_sets import COMPLAINT
 from acoustic.verdict.joint_match import HeardOrders, MatchSettings
 from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, LikelihoodSettings
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongBeliefs, SongSettings
-from acoustic.verdict.sources import Claim, Realm, Voice, VoiceTable
+from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP, BeltOffset, ShaftGroup
 
 BANDS = ((0.2, 12.0, 64), (12.0, 40.0, 32), (40.0, 130.0, 16), (130.0, 200.0, 10))
