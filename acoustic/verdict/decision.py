@@ -17,6 +17,7 @@ from acoustic.tables.knowledge import Knowledge
 from acoustic.verdict.belt_slip import belt_slips
 from acoustic.verdict.detectable import detectable_tone
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
+from acoustic.verdict.headline import MOST_NAMED, first_clause, headline_of, noise_clause
 from acoustic.verdict.heard_noises import PlainNoise, noises_of, plain_noises
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
@@ -35,12 +36,11 @@ from acoustic.verdict.wording import (
     evidence_against,
     evidence_for,
     families_near,
-    hertz,
-    probability_number,
     stray_remark,
 )
 
-MOST_NAMED = 4
+_SPEAKS_FOR = 3.0
+"""Likelihood ratio from which a part that cannot be named is the first to check (judgement)."""
 _RACE_SHARE = 0.9
 _RACE_EXCESS_DB = 20.0
 
@@ -83,12 +83,14 @@ def decide(
     detectable = detectable_tone(each)
     unseen = unseen_parts(answer)
     noises = plain_noises(heard, answer, knowledge)
+    first = _first_to_check(answer, suspects)
     verdict = _verdict(each, answer, group, suspects, noises)
     return Decision(
         verdict=verdict,
-        headline=_headline(verdict, suspects, unexplained, detectable, noises),
+        headline=headline_of(verdict, suspects, unexplained, detectable, noises)
+        + (first_clause(first) if verdict == "cannot_tell" and not noises else ""),
         reasons=_reasons(verdict, suspects, each, unseen, detectable, noises),
-        next_steps=_next_steps(verdict, suspects, each, drive, noises),
+        next_steps=_next_steps(verdict, suspects, each, drive, (noises, first)),
         suspects=suspects,
         unexplained=unexplained,
         detectable=detectable,
@@ -264,57 +266,10 @@ def _verdict(
     return "cannot_tell"
 
 
-def _headline(
-    verdict: VerdictName,
-    suspects: Sequence[Suspect],
-    unexplained: Sequence[UnexplainedTone],
-    detectable: str,
-    noises: Sequence[PlainNoise],
-) -> str:
-    if verdict == "suspects":
-        return _suspect_headline(suspects)
-    if verdict == "nothing_found":
-        return f"Nothing found: no tone stands out of this engine's noise. {detectable}"
-    if noises:
-        return f"Cannot tell who makes it, but it is there: {_noise_clause(noises[0], suspects)}"
-    if unexplained:
-        tone = max((u.tone for u in unexplained), key=lambda t: t.excess_db)
-        return (
-            f"Cannot tell: a tone at {hertz(tone.frequency_hz)} (order {tone.order:.2f}) is "
-            "there, but no part of this layout accounts for it with any certainty."
-        )
-    return "Cannot tell: there are tones, but they do not settle on any one part."
-
-
-def _noise_clause(noise: PlainNoise, suspects: Sequence[Suspect]) -> str:
-    """What was heard and who comes into question, with how likely each is at fault."""
-    by_name = {suspect.part: suspect.probability for suspect in suspects}
-    named = [f"{part} {probability_number(by_name[part])}" for part in noise.parts[:MOST_NAMED]]
-    who = f" In question (faulty): {', '.join(named)}." if named else ""
-    return f"{noise.sentence}.{who}"
-
-
-def _suspect_headline(suspects: Sequence[Suspect]) -> str:
-    top = suspects[0]
-    faulty = probability_number(top.probability)
-    if top.probability > LIKELY:
-        return (
-            f"Likely source: {top.part}, {top.mechanism} (faulty: {faulty}, likely; "
-            f"it makes the sound: {probability_number(top.source_probability)})."
-        )
-    members = [top, *(s for s in suspects[1:] if s.part in top.not_separable_from)]
-    together = sum(s.probability for s in members)
-    if top.probability >= POSSIBLE or (len(members) > 1 and together >= LIKELY):
-        names = " or ".join(s.part for s in members)
-        each = ", ".join(f"{s.part} {probability_number(s.probability)}" for s in members)
-        return f"Possible source: {names} (faulty: {each}). A hand check must decide."
-    loud = max(suspects, key=lambda s: s.source_probability)
-    return (
-        f"Likely source of the sound: {loud.part} (it makes the sound: "
-        f"{probability_number(loud.source_probability)}, likely). A healthy one sings there "
-        "too, so whether it is faulty this recording cannot tell "
-        f"(faulty: {probability_number(loud.probability)})."
-    )
+def _first_to_check(answer: JointAnswer, suspects: Sequence[Suspect]) -> tuple[Suspect, ...]:
+    """The leading part, if what was heard speaks for it at all."""
+    ratios = dict(zip(answer.parts, answer.result.fault_evidence, strict=True))
+    return tuple(s for s in suspects[:1] if ratios[s.part] >= _SPEAKS_FOR)
 
 
 def _reasons(
@@ -331,7 +286,7 @@ def _reasons(
         loud = max(suspects, key=lambda s: s.source_probability)
         shown = lead if lead.probability >= POSSIBLE else loud
         beside = [noise for noise in noises if shown.part not in noise.parts[:1]]
-        reasons += [f"Heard besides: {_noise_clause(noise, suspects)}" for noise in beside[:1]]
+        reasons += [f"Heard besides: {noise_clause(noise, suspects)}" for noise in beside[:1]]
         reasons += list(shown.evidence[: 2 - len(reasons)])
         if lead.not_separable_from:
             others = ", ".join(lead.not_separable_from)
@@ -356,14 +311,16 @@ def _next_steps(
     suspects: Sequence[Suspect],
     heard: Sequence[Heard],
     drive: Drive,
-    noises: Sequence[PlainNoise],
+    heard_of: tuple[Sequence[PlainNoise], Sequence[Suspect]],
 ) -> tuple[str, ...]:
+    """Hand checks and recordings; `heard_of` are noises told and the first parts to check."""
+    noises, first = heard_of
     steps = []
     if verdict == "suspects":
         checked = [s for s in suspects if s.probability >= 0.2 or s.source_probability > LIKELY]
     else:
         asked = [part for noise in noises[:1] for part in noise.parts[:MOST_NAMED]]
-        checked = [s for s in suspects if s.part in asked]
+        checked = [s for s in suspects if s.part in asked] or list(first)
     steps += [f"{s.part}: {s.hand_check}" for s in checked[:3] if s.hand_check]
     speeds = sorted(h.speed.mean_rpm for h in heard if h.speed is not None)
     if len(speeds) < 2 or speeds[-1] < 1.15 * speeds[0]:

@@ -277,3 +277,19 @@ def test_a_noise_is_told_beside_a_tones_suspect(decision_on, lines_of, race_deci
     decision = decision_on((lines, IDLE), (lines, HELD), noises=(_ticking(3.0),))
     assert decision.suspects[0].part == race_decision.suspects[0].part == "idler"
     assert decision.reasons[0].startswith("Heard besides: knocks in step with the firing")
+
+
+def test_who_cannot_be_named_may_still_be_the_first_to_check(decision_on, lines_of) -> None:
+    """A faint race: not enough to name the idler, enough to say where to look first."""
+    first = next(iter(sorted(lines_of("idler", "outer race", -17.0).items())))
+    decision = decision_on((dict([first]), HELD))
+    lead = decision.suspects[0]
+    assert decision.verdict == "cannot_tell"
+    assert f"First to check: {lead.part}" in decision.headline
+    assert any(step.startswith(f"{lead.part}: ") for step in decision.next_steps)
+
+
+def test_nobody_is_first_to_check_on_a_stranger(strange_decision) -> None:
+    """A tone that fits nobody points at nobody."""
+    assert strange_decision.verdict == "cannot_tell"
+    assert "First to check" not in strange_decision.headline
