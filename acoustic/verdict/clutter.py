@@ -282,9 +282,22 @@ def companion_odds(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0
     """
     if not hot:
         return np.zeros(0)
+    links = family_links(hot, rates, comb_step).sum(axis=1)
+    return np.asarray(np.minimum(links, most_companion_odds(hot, rates)))
+
+
+def most_companion_odds(hot: Sequence[HotTone], rates: Floats) -> Floats:
+    """Odds of a tone that is as likely a companion of another as any can be.
+
+    Returns
+    -------
+    ndarray, shape (hot tones,)
+    """
+    if not hot:
+        return np.zeros(0)
     own = np.array([_place_sd(tone.last - tone.first) for tone in hot])
-    most = _MOST_COMPANIONS / (2 * own * np.sqrt(np.pi)) / rates[[tone.place for tone in hot]]
-    return np.asarray(np.minimum(family_links(hot, rates, comb_step).sum(axis=1), most))
+    density = _MOST_COMPANIONS / (2 * own * np.sqrt(np.pi))
+    return np.asarray(density / rates[[tone.place for tone in hot]])
 
 
 def family_links(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0) -> Floats:

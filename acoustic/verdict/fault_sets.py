@@ -29,6 +29,7 @@ _CANDIDATES = 8
 _ROUGH_CANDIDATES = 3
 _WORTH_TRYING = 0.01
 _SPOKEN_AGAINST = 0.9
+_LOUD = 30.0
 _FELT = 0.03
 """A claim below this share of a stranger's changes nothing for the others."""
 _TRIPLE_SEEDS = 3
@@ -102,12 +103,13 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
     claims = given.claims.copy()
     claims[part] = book.claims(part, given.states[part], given.priors[part], faulty=True)
     taken = np.maximum(given.taken, claims[part])
+    beside = _companions(book.problem, claims[part])
     states = dict(given.states)
     gained = np.abs(claims[part] - given.claims[part]) > _FELT * book.problem.stranger
-    felt = frozenset(np.flatnonzero(gained).tolist())
+    felt = frozenset(np.flatnonzero(gained | (beside > 0.0)).tolist())
     for k, state in given.states.items():
         if k != part and book.tones_of(k) & felt:
-            rivals = rivals_of(book, claims, k)
+            rivals = rivals_of(book, claims, k) + beside
             states[k] = book.state(k, rivals, state.song, given.priors[k], state, taken)
     likelihoods = [state.on if k == part else state.off for k, state in sorted(states.items())]
     priors = offset_priors(book.problem, likelihoods)
@@ -115,6 +117,16 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
         if k != part and book.tones_of(k) & felt:
             claims[k] = book.claims(k, states[k], priors[k], faulty=False)
     return _Given(claims, tuple(priors), states, taken)
+
+
+def _companions(problem: MatchProblem, claims: Floats) -> Floats:
+    """What a loud source's lines that no table lists weigh where it lists none itself."""
+    if problem.companions is None:
+        return np.zeros(problem.tone_count)
+    made = (problem.companions > 0.0) & (claims > _LOUD * problem.stranger)
+    if np.count_nonzero(made) < 2:
+        return np.zeros(problem.tone_count)
+    return np.where(made, 0.0, problem.companions)
 
 
 def _told_parts(alone: Floats, most: int) -> list[int]:

@@ -14,6 +14,7 @@ from acoustic.verdict.clutter import (
     StrayTone,
     clutter,
     hot_tones,
+    most_companion_odds,
     same_order_links,
     stranger_weights,
     stray_rate,
@@ -47,12 +48,16 @@ class HeardRealm:
         self.rates: list[Floats] = []
         self.prices: list[Floats] = []
         self.strangers: Floats = np.empty(0)
+        self.companions: Floats = np.zeros(self.hot_count)
 
     def price(self, known: Sequence[StrayTone]) -> None:
         """Work out the clutter at the rates of strangers known so far."""
         self.rates = _rates(self.tables, self.hot, self.stray, known)
         self.prices = [clutter(t, rate) for t, rate in zip(self.tables, self.rates, strict=True)]
         self.strangers = stranger_weights(self.tables, self.hot, self.rates)
+        if self.realm == Realm.ENVELOPE:
+            odds = [most_companion_odds(*one) for one in zip(self.hot, self.rates, strict=True)]
+            self.companions = np.concatenate([np.empty(0), *odds])
 
     def beside(self, tones: HeardRealm) -> None:
         """Let lines of the envelope be companions of the tones at their order."""

@@ -41,6 +41,9 @@ class MatchProblem:
     stranger : ndarray, shape (hot tones,)
         Weight of "a stranger makes it" per contested tone, 1 for a lone one. Noises
         come last.
+    companions : ndarray or None, shape (hot tones,)
+        Further weight of a stranger, per contested tone, beside a loud source of the same
+        kind: one that knocks makes more lines of its envelope than any table lists.
     unlisted : int
         As how many parts more what the layout leaves out counts.
     """
@@ -58,6 +61,7 @@ class MatchProblem:
     offset_blur: tuple[float, ...]
     stranger: Floats
     unlisted: int = 0
+    companions: Floats | None = None
 
     @property
     def part_count(self) -> int:

@@ -1,6 +1,7 @@
 """Sets of faulty parts, against full enumeration where that can be done."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations, product
 from math import comb
 from typing import Any
@@ -232,3 +233,18 @@ def test_a_second_part_with_the_same_lines_gains_nothing(problem_of) -> None:
     faulty = weigh_faults(problem_of([better, worse, {}, {}], 8)).faulty
     assert faulty[0] > 0.95
     assert faulty[1] < 0.15
+
+
+def test_further_lines_of_a_loud_source_prove_little_for_another_part(problem_of) -> None:
+    """Two lines of the first part, two that nobody lists and another part happens to fit.
+
+    Where such lines are nothing a loud source makes beside its own, both parts are faulty;
+    where they usually are, the second is not.
+    """
+    parts = [{"claims": {0: 200.0, 1: 200.0}}, {"claims": {2: 40.0, 3: 40.0}}, {}, {}]
+    plain = problem_of(parts, 4)
+    beside = replace(plain, companions=np.full(4, 100.0))
+    assert weigh_faults(plain).faulty[1] > 0.8
+    faulty = weigh_faults(beside).faulty
+    assert faulty[0] > 0.8
+    assert faulty[1] < 0.3
