@@ -76,11 +76,13 @@ def _makers(noise: str, answer: JointAnswer) -> tuple[str, ...]:
 def noises_of(
     part: int, heard: Mapping[int, Heard], answer: JointAnswer, knowledge: Knowledge
 ) -> tuple[str, ...]:
-    """Sentences on the noises that a part has the best claim on."""
+    """Sentences on the noises that a part has a share in, or is the first in question for."""
+    name = answer.parts[part]
     found = [
         one
         for n, one in enumerate(_findings(heard, answer))
-        if one[1].ln_ratio > _HEARD_NAT and answer.noise_shares[part, n] > _SHARE
+        if one[1].ln_ratio > _HEARD_NAT
+        and (answer.noise_shares[part, n] > _SHARE or name in _makers(one[1].noise, answer)[:1])
     ]
     return noise_sentences(found, _titles(knowledge), len(heard))
 

@@ -293,3 +293,11 @@ def test_nobody_is_first_to_check_on_a_stranger(strange_decision) -> None:
     """A tone that fits nobody points at nobody."""
     assert strange_decision.verdict == "cannot_tell"
     assert "First to check" not in strange_decision.headline
+
+
+def test_the_first_in_question_for_a_noise_has_it_as_evidence(decision_on) -> None:
+    """Whoever a noise raises first, its evidence says so, however unsure it is."""
+    decision = decision_on(({}, IDLE), noises=(_ticking(1.5),))
+    engine = next(s for s in decision.suspects if s.part == "engine itself")
+    assert engine.probability < 0.5
+    assert any("200 knocks" in sentence for sentence in engine.evidence)
