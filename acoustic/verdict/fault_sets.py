@@ -27,9 +27,13 @@ HEALTHY = (1.0,)
 """A recording of a drive known to be sound."""
 _CANDIDATES = 8
 _ROUGH_CANDIDATES = 3
+"""Parts told to the others, in full and where only strangers' tones are wanted (for time)."""
 _WORTH_TRYING = 0.01
 _SPOKEN_AGAINST = 0.9
+"""A part whose ratio faulty : healthy is lower has nothing to tell the others."""
 _LOUD = 30.0
+"""Claims this many times a stranger's make a part a loud source (judgement)."""
+_LOUD_LINES = 2
 _FELT = 0.03
 """A claim below this share of a stranger's changes nothing for the others."""
 _TRIPLE_SEEDS = 3
@@ -66,21 +70,25 @@ class MatchResult:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Given:
-    """The drive with some parts taken as faulty: what the others see then."""
+    """The drive with some parts taken as faulty: what the others see then.
+
+    `taken` is the largest claim of a faulty part on each tone; `beside` what a loud faulty
+    part's further lines, which no table lists, weigh there.
+    """
 
     claims: Floats
     priors: tuple[Floats, ...]
     states: Mapping[int, PartState]
     taken: Floats
+    beside: Floats
 
 
 def weigh_faults(problem: MatchProblem, *, roughly: bool = False) -> MatchResult:
     """Weigh all likely sets of faulty parts; `roughly` no three at once and fewer pairs."""
     book = PartBook(problem)
     sound = settle_songs(book)
-    nothing = _Given(
-        sound.claims, sound.priors, dict(enumerate(sound.states)), np.zeros(problem.tone_count)
-    )
+    none = np.zeros(problem.tone_count)
+    nothing = _Given(sound.claims, sound.priors, dict(enumerate(sound.states)), none, none)
     alone = _evidence(book, nothing, range(problem.part_count))
     given: dict[int, _Given] = {}
     told = _told_parts(alone, _ROUGH_CANDIDATES if roughly else _CANDIDATES)
@@ -103,7 +111,7 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
     claims = given.claims.copy()
     claims[part] = book.claims(part, given.states[part], given.priors[part], faulty=True)
     taken = np.maximum(given.taken, claims[part])
-    beside = _companions(book.problem, claims[part])
+    beside = np.maximum(given.beside, _companions(book.problem, claims[part]))
     states = dict(given.states)
     gained = np.abs(claims[part] - given.claims[part]) > _FELT * book.problem.stranger
     felt = frozenset(np.flatnonzero(gained | (beside > 0.0)).tolist())
@@ -116,17 +124,14 @@ def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:
     for k in states:
         if k != part and book.tones_of(k) & felt:
             claims[k] = book.claims(k, states[k], priors[k], faulty=False)
-    return _Given(claims, tuple(priors), states, taken)
+    return _Given(claims, tuple(priors), states, taken, beside)
 
 
 def _companions(problem: MatchProblem, claims: Floats) -> Floats:
     """What a loud source's lines that no table lists weigh where it lists none itself."""
-    if problem.companions is None:
-        return np.zeros(problem.tone_count)
     made = (problem.companions > 0.0) & (claims > _LOUD * problem.stranger)
-    if np.count_nonzero(made) < 2:
-        return np.zeros(problem.tone_count)
-    return np.where(made, 0.0, problem.companions)
+    loud = np.count_nonzero(made) >= _LOUD_LINES
+    return np.where(made | (not loud), 0.0, problem.companions)
 
 
 def _told_parts(alone: Floats, most: int) -> list[int]:

@@ -9,6 +9,7 @@ from acoustic.verdict.suspects import Suspect, UnexplainedTone, VerdictName
 from acoustic.verdict.wording import LIKELY, POSSIBLE, hertz, probability_number
 
 MOST_NAMED = 4
+"""Parts in question for a noise that are named and whose checks are told."""
 
 
 def headline_of(

@@ -16,6 +16,7 @@ from acoustic.verdict.suspects import Heard
 from acoustic.verdict.wording import noise_sentences
 
 _HEARD_NAT = 1.0
+"""From here a noise stands among a part's evidence. [nat]"""
 _PLAIN_NAT = 2.0
 """A noise this much likelier there than not is told whatever else is said. [nat]"""
 _SHARE = 0.2

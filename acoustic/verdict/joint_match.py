@@ -184,8 +184,8 @@ def match_drive(
         noises = _noises(drive, heard, tones.hot_count + envelopes.hot_count, healthy)
         stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(len(noises))])
         companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(len(noises))])
-        problem = _problem(sources, listenings, noises, stranger, (settings, healthy))
-        problem = replace(problem, companions=companions)
+        unlisted = (stranger, companions)
+        problem = _problem(sources, listenings, noises, unlisted, (settings, healthy))
         result = weigh_faults(problem, roughly=roughly)
         free = 1.0 - result.tone_shares.sum(axis=0)
         tones.settle(free[: tones.hot_count])
@@ -297,9 +297,10 @@ def _problem(
     sources: _Sources,
     listenings: Sequence[Listening],
     noises: Sequence[HeardNoise],
-    stranger: Floats,
+    unlisted: tuple[Floats, Floats],
     given: tuple[MatchSettings, HealthySong | None],
 ) -> MatchProblem:
+    """`unlisted` are weights of what no table lists: strangers, and lines beside loud ones."""
     settings, healthy = given
     tables = [voice_tables(v, sources.groups[v.group], listenings, noises) for v in sources.voices]
     fault_level = level_prior(*settings.fault_level_db)
@@ -320,7 +321,8 @@ def _problem(
         songs=SongBeliefs(settings.songs, own),
         fault_above_db=settings.songs.fault_above_db,
         offset_blur=tuple(blurs[r] for r in sorted(blurs)),
-        stranger=stranger,
+        stranger=unlisted[0],
+        companions=unlisted[1],
         unlisted=settings.unlisted,
     )
 

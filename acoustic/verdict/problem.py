@@ -41,7 +41,7 @@ class MatchProblem:
     stranger : ndarray, shape (hot tones,)
         Weight of "a stranger makes it" per contested tone, 1 for a lone one. Noises
         come last.
-    companions : ndarray or None, shape (hot tones,)
+    companions : ndarray, shape (hot tones,)
         Further weight of a stranger, per contested tone, beside a loud source of the same
         kind: one that knocks makes more lines of its envelope than any table lists.
     unlisted : int
@@ -60,8 +60,8 @@ class MatchProblem:
     fault_above_db: float
     offset_blur: tuple[float, ...]
     stranger: Floats
+    companions: Floats
     unlisted: int = 0
-    companions: Floats | None = None
 
     @property
     def part_count(self) -> int:

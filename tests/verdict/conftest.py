@@ -288,6 +288,7 @@ def problem_of(family) -> Callable[..., MatchProblem]:
             fault_above_db=3.0,
             offset_blur=(0.0,),
             stranger=np.ones(tones) if stranger is None else np.array(stranger, dtype=float),
+            companions=np.zeros(tones),
         )
 
     return make
