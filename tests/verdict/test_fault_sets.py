@@ -253,11 +253,12 @@ def test_further_lines_of_a_loud_source_prove_little_for_another_part(problem_of
 def test_a_third_part_gets_no_more_than_the_second(problem_of) -> None:
     """A loud source, a second fault of its own tones, and one that fits the first's further lines.
 
-    Telling the second must not make the first's further lines anybody's again.
+    Telling the second, one tone of which the third part meets too, must not make the first's
+    further lines anybody's again.
     """
-    loud = {"claims": dict.fromkeys((0, 1), 400.0)}
-    second = {"claims": dict.fromkeys((2, 3, 4), 3000.0)}
-    fits = {"claims": dict.fromkeys((5, 6), 40.0)}
+    loud = {"claims": dict.fromkeys((0, 1), 3e6)}
+    second = {"claims": dict.fromkeys((2, 3, 4), 3e3)}
+    fits = {"claims": {4: 10.0, 5: 40.0, 6: 40.0}}
     companions = np.array([100.0, 100.0, 0.0, 0.0, 0.0, 100.0, 100.0])
     faulty = weigh_faults(replace(problem_of([loud, second, fits, {}], 7), companions=companions))
     assert np.all(faulty.faulty[:2] > 0.8)
