@@ -8,6 +8,7 @@
     ├── SpeedError         the engine speed: unknown, out of range, a bad log
     ├── DriveError         the layout file: wrong key, value or connection
     ├── TableError         the shipped knowledge: a table row that cannot be used
+    ├── CaseError          a case folder: not one, damaged, or a recording that does not fit it
     ├── SettingsError      a setting or option outside what makes sense
     └── OutputError        a place that cannot be written
 
@@ -39,6 +40,10 @@ class DriveError(AcousticError):
 
 class TableError(AcousticError):
     """A row of the shipped tables cannot be used."""
+
+
+class CaseError(AcousticError):
+    """A case folder, or something to be kept in it, cannot be used."""
 
 
 class SettingsError(AcousticError):

@@ -33,6 +33,7 @@ from acoustic.verdict.joint_match import (
     HealthySong,
     HeardOrders,
     MatchSettings,
+    belief_of,
     learn_healthy,
     match_drive,
 )
@@ -153,9 +154,9 @@ def screen(
         answer = match_drive(drive, families, orders, settings.match, healthy, complaint)
         heard = {n: one.heard for n, one in enumerate(listened) if one.orders is not None}
         decision = decide(drive, families, heard, answer, knowledge)
-        words = answer.words
+        words, belief = answer.words, belief_of(answer)
     else:
-        decision, words = _no_answer(listened), _not_counted(complaint)
+        decision, words, belief = _no_answer(listened), _not_counted(complaint), None
     return Screening(
         verdict=decision.verdict,
         headline=decision.headline,
@@ -170,6 +171,7 @@ def screen(
         version=__version__,
         words=words,
         slips=decision.slips,
+        belief=belief,
     )
 
 

@@ -19,8 +19,8 @@ import acoustic.errors
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "acoustic"
 WAY = (
-    "errors", "tables", "drive", "recording", "evidence", "verdict", "screening", "synthetic",
-    "output", "cli",
+    "errors", "tables", "drive", "recording", "evidence", "verdict", "screening", "casework",
+    "synthetic", "output", "cli",
 )  # fmt: skip
 SYNTHETIC_MAY = {"errors", "tables", "drive", "recording"}
 PURE = {"drive", "evidence", "verdict", "screening"}

@@ -57,6 +57,8 @@ class MatchResult:
         P(d) per part, over its group's lattice.
     level_posteriors : tuple of ndarray
         P(level) per voice given that it sounds.
+    sets : mapping of tuple of int to float
+        P(exactly these parts are faulty), by their indices; sums to 1.
     """
 
     faulty: Floats
@@ -66,6 +68,7 @@ class MatchResult:
     tone_shares: Floats
     offset_posteriors: tuple[Floats, ...]
     level_posteriors: tuple[Floats, ...]
+    sets: Mapping[tuple[int, ...], float]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -260,6 +263,7 @@ def _summed_up(
         tone_shares=tone_shares,
         offset_posteriors=tuple(offsets),
         level_posteriors=tuple(levels),
+        sets=weights,
     )
 
 

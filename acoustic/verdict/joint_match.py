@@ -16,6 +16,7 @@ from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum
 from acoustic.tables.sound_words import Complaint
+from acoustic.verdict.belief import Belief
 from acoustic.verdict.claims import HeardNoise, Listening, carrier_prior, voice_tables
 from acoustic.verdict.clutter import (
     HotTone,
@@ -205,6 +206,16 @@ def match_drive(
         noises=tuple(noises),
         words=sources.words,
     )
+
+
+def belief_of(answer: JointAnswer) -> Belief:
+    """What the match believes of all parts together, for further evidence to change."""
+    shares: list[dict[str, float]] = [{} for _ in answer.parts]
+    for voice, share in zip(answer.voices, answer.result.voice_shares, strict=True):
+        if voice.family is not None:
+            own = shares[voice.part]
+            own[voice.family.mechanism] = own.get(voice.family.mechanism, 0.0) + float(share)
+    return Belief(answer.parts, tuple(answer.result.sets.items()), tuple(shares))
 
 
 def _tone_tables(heard: Sequence[HeardOrders], settings: MatchSettings) -> list[LineTable]:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum, Tone
 from acoustic.recording.recording import QualityRemark, Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
+from acoustic.verdict.belief import Belief
 
 VerdictName = Literal["suspects", "nothing_found", "cannot_tell", "recording_unfit"]
 
@@ -173,6 +174,9 @@ class Screening:
         What the user said of the sound; None if nothing was said.
     slips : tuple of BeltSlip
         Belts seen to slip more than a sound one.
+    belief : Belief or None
+        What is believed of all parts together, for hand checks and the like to change; None
+        where nothing could be screened.
     """
 
     verdict: VerdictName
@@ -188,3 +192,4 @@ class Screening:
     version: str
     words: CountedWords | None = None
     slips: tuple[BeltSlip, ...] = ()
+    belief: Belief | None = None
