@@ -26,6 +26,7 @@ from acoustic.recording.speed_heard import HeardSpeed, SpeedSettings
 from acoustic.recording.speed_log import SpeedLog
 from acoustic.recording.stretches import StretchSettings, find_stretches
 from acoustic.recording.switch_off import cut, second_of_switch_off, with_rest_left_out
+from acoustic.recording.taken import IN_FRONT, Taken
 from acoustic.tables.knowledge import Knowledge, load_knowledge
 from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.decision import Decision, decide
@@ -72,6 +73,9 @@ class Clip:
     switched_off_s : float or None
         Second of the clip at which the engine is switched off: the sound before it is
         screened, that after it listened to for a rattle that runs on. [s]
+    taken : Taken
+        Where the phone was and which loads were on. Its speed and switch-off are not read:
+        they stand above.
     """
 
     recording: Recording
@@ -79,6 +83,7 @@ class Clip:
     rpm_tolerance: float = 0.05
     speed_log: SpeedLog | None = None
     switched_off_s: float | None = None
+    taken: Taken = IN_FRONT
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,7 +203,8 @@ def listen(
     if off_s < needed_s:
         remark = make_remark("run_too_short", "unfit", off_s, run_s=off_s, needed_s=needed_s)
         rest = with_rest_left_out(Stretches((), ()), 0.0, whole.duration_s)
-        return Listened(Heard(whole, None, rest, (remark,), None, (), remark.message), None)
+        heard = Heard(whole, None, rest, (remark,), None, (), remark.message, taken=clip.taken)
+        return Listened(heard, None)
     running = replace(clip, recording=cut(whole, 0.0, off_s))
     listened = _listen_running(running, drive, settings, tell)
     stretches = with_rest_left_out(listened.heard.stretches, off_s, whole.duration_s)
@@ -223,7 +229,9 @@ def _listen_running(
     speed = _speed(clip, stretches, drive, settings)
     quality = check_recording(recording, stretches, speed.trace, settings.quality)
     quality = (*recording.remarks, *quality)
-    unheard = Heard(recording, speed.trace, stretches, quality, None, (), speed.reason)
+    unheard = Heard(
+        recording, speed.trace, stretches, quality, None, (), speed.reason, taken=clip.taken
+    )
     unfit = any(q.severity == "unfit" for q in quality)
     if speed.trace is None or speed.contradicts_rpm is not None or unfit:
         return Listened(unheard, None)
@@ -245,7 +253,9 @@ def _listen_running(
         recording, stretches, speed.trace, drive.engine, highest_hz, settings.envelope
     )
     noises = find_noises(recording, stretches, speed.trace, drive.engine, highest_hz, spectrum)
-    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope, noises.findings)
+    orders = HeardOrders(
+        spectrum, comb, speed.trace.uncertainty, envelope, noises.findings, clip.taken
+    )
     unheard = replace(unheard, envelope=envelope, noises=noises.findings)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders, noises)
 

@@ -319,6 +319,8 @@ class ExpectedFamily:
         What it makes beside lines.
     lags : bool
         True if its tones are those of other parts, sitting low (a loose coupling).
+    load_db : mapping of str to float
+        By how much it is louder with a load switched on, by the switch's id. [dB]
     source : str
         Where the order formula comes from.
     """
@@ -336,6 +338,7 @@ class ExpectedFamily:
     source: str
     noises: tuple[ExpectedNoise, ...] = ()
     lags: bool = False
+    load_db: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def row_id(self) -> str:

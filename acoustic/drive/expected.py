@@ -143,6 +143,7 @@ def _family(
         source=row.source,
         noises=tuple(ExpectedNoise(made.noise, made.probability) for made in row.noise),
         lags=row.lags,
+        load_db={effect.switch: effect.change_db for effect in row.load},
     )
 
 

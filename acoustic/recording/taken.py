@@ -42,3 +42,7 @@ class Taken:
     take: int = 1
     device: str = ""
     switched_off_s: float | None = None
+
+
+IN_FRONT = Taken()
+"""One place in front of the drive, no loads switched on: what is not said."""

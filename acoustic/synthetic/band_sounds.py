@@ -26,7 +26,7 @@ from acoustic.synthetic.planted import (
     choose_shown,
     find_family,
 )
-from acoustic.synthetic.probe_point import point_level_db
+from acoustic.synthetic.probe_point import level_change_db
 from acoustic.synthetic.random_curves import Floats
 from acoustic.synthetic.scene_settings import Condition, PlantedFault, SceneSettings
 from acoustic.synthetic.tones import slow_gain
@@ -220,9 +220,8 @@ class BandSoundMaker:
     def _level_db(self, source: BandSource) -> float:
         """Level in band at this place, speed and recording. [dB]"""
         settings, condition = self.settings, self.condition
-        level = source.fault.level_db + point_level_db(
-            source.family.part, condition.probe_part, settings.surroundings
-        )
+        level = source.fault.level_db
+        level += level_change_db(source.family, condition, settings.surroundings)
         if not self.first:
             level += settings.level_shift_db * self.rng.standard_normal()
         own_noise = self.drive.knowledge.kinds[self.drive.parts[source.family.part].kind].everywhere

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.drive.drive import ExpectedFamily
 from acoustic.synthetic.crank_speed import Clock
 from acoustic.synthetic.random_curves import slow_curve
-from acoustic.synthetic.scene_settings import Surroundings
+from acoustic.synthetic.scene_settings import Condition, Surroundings
 from acoustic.synthetic.surroundings import log_grid_hz, over_bins
 
 FINENESS_PER_OCTAVE = 0.8  # ups and downs per octave; common practice, no source
@@ -26,8 +27,14 @@ def transfer_amplitude(
     return over_bins(clock, grid, 10.0 ** (level_db / 20.0))
 
 
-def point_level_db(part: str, probe_part: str | None, settings: Surroundings) -> float:
-    """How much louder a part is at this place than in front of the drive. [dB]"""
-    if probe_part is None:
-        return 0.0
-    return settings.own_point_db if part == probe_part else settings.other_point_db
+def level_change_db(family: ExpectedFamily, condition: Condition, settings: Surroundings) -> float:
+    """How much louder a family is under a condition than in front of the drive, unloaded. [dB]
+
+    At its own point a part is louder and at others' softer; what a load switched on does to a
+    mechanism stands in the tables.
+    """
+    loaded = sum(family.load_db.get(load, 0.0) for load in condition.loads)
+    if condition.probe_part is None:
+        return loaded
+    at_own = family.part == condition.probe_part
+    return loaded + (settings.own_point_db if at_own else settings.other_point_db)

@@ -35,6 +35,8 @@ class Condition:
         1200 rpm (idle), 0.15 to 0.4 % above (held). [-]
     probe_part : str or None
         Part the phone was held at; None is one place in front of the drive.
+    loads : tuple of str
+        Ids of the loads that are switched on.
     healthy : bool
         Taken before the faults came, or after the repair: a reference of this drive.
     switch_off_s : float or None
@@ -50,6 +52,7 @@ class Condition:
     probe_part: str | None = None
     healthy: bool = False
     switch_off_s: float | None = None
+    loads: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         for rpm in (self.rpm, self.rpm if self.end_rpm is None else self.end_rpm):

@@ -15,7 +15,7 @@ from acoustic.drive.drive import Drive, ExpectedFamily, ExpectedLine
 from acoustic.synthetic.crank_speed import CONTROL_RATE_HZ, CrankTurning
 from acoustic.synthetic.critical_band import BandPower, critical_edges_hz
 from acoustic.synthetic.planted import TONES, find_family, shown_by
-from acoustic.synthetic.probe_point import point_level_db
+from acoustic.synthetic.probe_point import level_change_db
 from acoustic.synthetic.random_curves import Floats, draw, slow_curve
 from acoustic.synthetic.scene_settings import Condition, HealthySong, SceneSettings
 from acoustic.synthetic.true_drive import ShaftAngles, TrueDrive, true_factor
@@ -217,9 +217,7 @@ class ToneMaker:
         family, settings, rng = source.family, self._settings, self._rng
         factor = true_factor(family.depends_on, values, self._drive)
         factor *= 1.0 + true_drive.own[family.part, family.mechanism]
-        level = source.level_db + point_level_db(
-            family.part, self._condition.probe_part, settings.surroundings
-        )
+        level = source.level_db + level_change_db(family, self._condition, settings.surroundings)
         if not first:
             level += settings.level_shift_db * rng.standard_normal()
         lines = []

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from acoustic.drive.drive import ExpectedLine
+from acoustic.recording.taken import IN_FRONT, Taken
 from acoustic.verdict.clutter import HotTone
 from acoustic.verdict.comb_evidence import CombEvidence
+from acoustic.verdict.level_shifts import level_shift_db
 from acoustic.verdict.line_likelihood import (
     FAMILY_LEVELS_DB,
     LATTICE_STEP,
@@ -97,6 +99,8 @@ class Listening:
         Evidence on the engine's own comb, for voices locked to the crankshaft.
     offset_blur : float
         Relative sd by which offsets may differ from the first recording's.
+    taken : Taken
+        Where and with which loads on it was recorded.
     """
 
     realm: Realm
@@ -107,6 +111,7 @@ class Listening:
     first_hot: int
     comb: CombEvidence | None
     offset_blur: float
+    taken: Taken = IN_FRONT
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +169,8 @@ def _line_tables(
     line heard in the first is expected in the next, and one missing there is not held
     against the part twice.
     """
-    carriers = _carriers(lines, group, recordings)
+    shifts = [level_shift_db(voice.place, voice.load_db, one.taken) for one in recordings]
+    carriers = _carriers(lines, group, recordings, shifts)
     shape = (group.offset.size, len(carriers) * recordings[0].table.levels_db.size)
     steady = [np.ones(shape) for _ in recordings]
     contested: list[dict[int, list[Claim]]] = [{} for _ in recordings]
@@ -177,7 +183,8 @@ def _line_tables(
                 if locked and listening.comb is not None:
                     steady[r] *= listening.comb.factor(line, VOICE_LEVELS_DB)[None, :]
                 continue
-            gain = _gain(line, places, listening, carriers)
+            level_db = line.relative_level_db + shifts[r]
+            gain = _gain(level_db, places, listening, carriers)
             _enter(presence * gain, places, listening, steady[r], contested[r])
             if r + 1 < len(recordings):
                 presence = _updated_presence(line, presence, gain, listening.offset_blur)
@@ -200,16 +207,19 @@ def _places(line: ExpectedLine, group: ShaftGroup, table: LineTable) -> NDArray[
 
 
 def _gain(
-    line: ExpectedLine, places: NDArray[np.intp], listening: Listening, carriers: Sequence[int]
+    relative_db: float, places: NDArray[np.intp], listening: Listening, carriers: Sequence[int]
 ) -> Floats:
     """(likelihood ratio - 1) / price of a line, shape (offsets, carriers x levels)."""
-    rows = listening.table.rows(line.relative_level_db, carriers)
+    rows = listening.table.rows(relative_db, carriers)
     ratio = listening.table.ratio[rows[None, :], places[:, None]]
     return np.asarray((ratio - 1.0) / listening.price[places][:, None])
 
 
 def _carriers(
-    lines: Sequence[ExpectedLine], group: ShaftGroup, recordings: Sequence[Listening]
+    lines: Sequence[ExpectedLine],
+    group: ShaftGroup,
+    recordings: Sequence[Listening],
+    shifts_db: Sequence[float],
 ) -> tuple[int, ...]:
     """Bands that a voice's lines are held against: those that speak most for it, and all as one.
 
@@ -220,11 +230,11 @@ def _carriers(
     if count <= CARRIERS_HELD:
         return tuple(range(count))
     score = np.zeros(count)
-    for listening in recordings:
+    for listening, shift_db in zip(recordings, shifts_db, strict=True):
         table = listening.table
         for line in lines:
             places = np.unique(_places(line, group, table))
-            level = int(table.rows(line.relative_level_db)[table.levels_db.size // 2])
+            level = int(table.rows(line.relative_level_db + shift_db)[table.levels_db.size // 2])
             rows = level + FAMILY_LEVELS_DB.size * np.arange(count)
             ratio = table.ratio[rows[:, None], places[None, :]] / listening.price[places]
             score += np.log1p(line.probability * ratio.max(axis=1))

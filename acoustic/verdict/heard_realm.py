@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.recording.taken import Taken
 from acoustic.verdict.claims import Listening
 from acoustic.verdict.clutter import (
     HotTone,
@@ -69,7 +70,11 @@ class HeardRealm:
         self.strangers = self.strangers + np.concatenate([np.empty(0), *links])
 
     def listenings(
-        self, first_hot: int, blurs: Sequence[float], combs: Sequence[CombEvidence] | None
+        self,
+        first_hot: int,
+        blurs: Sequence[float],
+        taken: Sequence[Taken],
+        combs: Sequence[CombEvidence] | None,
     ) -> list[Listening]:
         """What the voices are held against; contested tones count from `first_hot`."""
         starts = first_hot + np.cumsum([0, *map(len, self.hot)])
@@ -83,6 +88,7 @@ class HeardRealm:
                 first_hot=int(start),
                 comb=combs[r] if combs else None,
                 offset_blur=blurs[r],
+                taken=taken[r],
             )
             for r, table, price, hot, start in zip(
                 self.recordings, self.tables, self.prices, self.hot, starts, strict=False

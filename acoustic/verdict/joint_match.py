@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum
+from acoustic.recording.taken import IN_FRONT, Taken
 from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.belief import Belief
 from acoustic.verdict.claims import HeardNoise, Listening, carrier_prior, voice_tables
@@ -83,6 +84,7 @@ class HeardOrders:
     speed_uncertainty: float = 0.0
     envelope: EnvelopeSpectrum | None = None
     noises: tuple[NoiseFinding, ...] = ()
+    taken: Taken = IN_FRONT
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -175,13 +177,13 @@ def match_drive(
     tones = HeardRealm(Realm.TONES, list(range(len(heard))), _tone_tables(heard, settings))
     envelopes = HeardRealm(Realm.ENVELOPE, *_envelope_tables(heard, settings))
     combs = [CombEvidence(h.comb) for h in heard]
-    blurs = _offset_blur(heard, settings)
+    blurs, taken = _offset_blur(heard, settings), [one.taken for one in heard]
     for roughly in (True, False):
         tones.price(healthy.strays if healthy else ())
         envelopes.price(healthy.envelope_strays if healthy else ())
         envelopes.beside(tones)
-        listenings = [*tones.listenings(0, blurs, combs)]
-        listenings += envelopes.listenings(tones.hot_count, blurs, None)
+        listenings = [*tones.listenings(0, blurs, taken, combs)]
+        listenings += envelopes.listenings(tones.hot_count, blurs, taken, None)
         noises = _noises(drive, heard, tones.hot_count + envelopes.hot_count, healthy)
         stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(len(noises))])
         companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(len(noises))])

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from acoustic.drive.drive import ExpectedLine
 from acoustic.evidence.findings import OrderBand
 from acoustic.verdict.joint_match import JointAnswer
+from acoustic.verdict.level_shifts import level_shift_db
 from acoustic.verdict.line_likelihood import (
     FAMILY_LEVELS_DB,
     LATTICE_STEP,
@@ -79,6 +80,8 @@ def voice_lines(
         if not lines:
             continue
         level_db = _SWING_DB if swings else tone_db
+        taken = heard[view.number].taken
+        level_db += level_shift_db(voice.place, voice.load_db, taken)
         offset, carrier = _offset(answer, voice, view, lines)
         for line in sorted(lines, key=lambda item: item.order):
             order = line.order * float(np.exp(offset))

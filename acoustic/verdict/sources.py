@@ -10,7 +10,7 @@ the offset, but each has levels of its own.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import IntEnum
 
 import numpy as np
@@ -65,6 +65,10 @@ class Voice:
         Lines of its envelope, their chances given that it shows there.
     swings_at_all : float
         Chance that it shows in the envelope.
+    place : str
+        Name of the part.
+    load_db : mapping of str to float
+        By how much loads switched on make it louder. [dB]
     """
 
     part: int
@@ -76,6 +80,8 @@ class Voice:
     sings_when_faulty: bool
     envelope_lines: tuple[ExpectedLine, ...] = ()
     swings_at_all: float = 1.0
+    place: str = ""
+    load_db: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def healthy(self) -> bool:
@@ -95,7 +101,10 @@ def part_voices(
     song_group, song = _song(families, groups)
     voices = []
     if song:
-        voices.append(Voice(part, None, song, 1.0, song_group, 0.0, False))
+        place, loads = families[0].part, _sung_loads(families)
+        voices.append(
+            Voice(part, None, song, 1.0, song_group, 0.0, False, place=place, load_db=loads)
+        )
     for family in families:
         lines = _distinct(family.tonal_lines)
         swings = _distinct(family.envelope_lines)
@@ -113,6 +122,8 @@ def part_voices(
                 sings_when_faulty=not any(line.natural for line in lines),
                 envelope_lines=swings,
                 swings_at_all=_SWINGS_AT_ALL if both else 1.0,
+                place=family.part,
+                load_db=family.load_db,
             )
         )
     return voices
@@ -135,6 +146,16 @@ def _song(
             group = groups[group_key(family)]
             lines += natural
     return group, _distinct(tuple(lines))
+
+
+def _sung_loads(families: Sequence[ExpectedFamily]) -> dict[str, float]:
+    """What loads do to the song: the most they do to any mechanism it is made of."""
+    loads: dict[str, float] = {}
+    for family in families:
+        if any(line.natural for line in family.tonal_lines):
+            for load, change_db in family.load_db.items():
+                loads[load] = max(loads.get(load, change_db), change_db, key=abs)
+    return loads
 
 
 def _distinct(lines: tuple[ExpectedLine, ...]) -> tuple[ExpectedLine, ...]:

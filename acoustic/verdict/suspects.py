@@ -9,6 +9,7 @@ from typing import Any, Literal
 from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum, Tone
 from acoustic.recording.recording import QualityRemark, Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
+from acoustic.recording.taken import IN_FRONT, Taken
 from acoustic.verdict.belief import Belief
 
 VerdictName = Literal["suspects", "nothing_found", "cannot_tell", "recording_unfit"]
@@ -130,7 +131,8 @@ class Heard:
     `speed_reason` says what the speed rests on or why it is not known; `spectrum` and
     `envelope` are None for a recording that took no part in the match. `noises` holds a
     finding for every noise that was listened for. `switched_off_s` is the second of the clip
-    at which the engine is switched off; what lies after it is no part of the spectra.
+    at which the engine is switched off; what lies after it is no part of the spectra. `taken`
+    says where and with which loads on it was recorded.
     """
 
     recording: Recording
@@ -143,6 +145,7 @@ class Heard:
     envelope: EnvelopeSpectrum | None = None
     noises: tuple[NoiseFinding, ...] = ()
     switched_off_s: float | None = None
+    taken: Taken = IN_FRONT
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,11 +1,13 @@
 """Surrounding noise and the way to the phone."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from acoustic.synthetic.crank_speed import scene_clock
-from acoustic.synthetic.probe_point import point_level_db, transfer_amplitude
-from acoustic.synthetic.scene_settings import Surroundings
+from acoustic.synthetic.probe_point import level_change_db, transfer_amplitude
+from acoustic.synthetic.scene_settings import Condition, Surroundings
 from acoustic.synthetic.surroundings import make_noise_spectrum
 
 CLOCK = scene_clock(5.0, 48000)
@@ -41,9 +43,15 @@ def test_way_to_the_phone_is_uneven_but_smooth(rng: np.random.Generator) -> None
     assert np.abs(level - finely).max() < 2.0
 
 
-def test_point_level() -> None:
-    """Own point up, others down, in front of the drive neither."""
+def test_level_at_a_point_and_under_load() -> None:
+    """Own point up, others down, in front of the drive neither; a load adds what it says."""
     settings = Surroundings(own_point_db=5.0, other_point_db=-5.0)
-    assert point_level_db("pump", "pump", settings) == 5.0
-    assert point_level_db("idler", "pump", settings) == -5.0
-    assert point_level_db("idler", None, settings) == 0.0
+    pump = SimpleNamespace(part="pump", load_db={"steering": 8.0})
+    idler = SimpleNamespace(part="idler", load_db={})
+    at_pump = Condition(probe_part="pump")
+    assert level_change_db(pump, at_pump, settings) == 5.0
+    assert level_change_db(idler, at_pump, settings) == -5.0
+    assert level_change_db(idler, Condition(), settings) == 0.0
+    turned = Condition(probe_part="pump", loads=("steering", "electrical load"))
+    assert level_change_db(pump, turned, settings) == 13.0
+    assert level_change_db(idler, turned, settings) == -5.0
