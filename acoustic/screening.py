@@ -98,6 +98,25 @@ class Listened:
     noises: HeardNoises | None = None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FirstLook:
+    """A recording before it is listened to closely.
+
+    Attributes
+    ----------
+    heard : Heard
+        Without spectra.
+    usable : bool
+        Whether it can be screened: nothing makes it unfit and its speed is known.
+    highest_hz : float
+        Up to where it holds sound. [Hz]
+    """
+
+    heard: Heard
+    usable: bool
+    highest_hz: float
+
+
 def screen(
     clips: Sequence[Clip | Recording],
     drive: Drive,
@@ -218,44 +237,59 @@ def listen(
     return Listened(heard, replace(listened.orders, noises=noises.findings), noises)
 
 
+def first_look(clip: Clip, drive: Drive, settings: ScreenSettings) -> FirstLook:
+    """What a recording is fit for: its usable stretches, its speed and remarks on its quality.
+
+    Quick enough to answer at the engine.
+
+    Raises
+    ------
+    SpeedError
+        If a stated speed makes no sense.
+    """
+    recording = clip.recording
+    stretches = find_stretches(recording, settings.stretches)
+    cutoff_hz = codec_cutoff_hz(recording)
+    speed = _speed(clip, stretches, drive, settings)
+    checked = check_recording(recording, stretches, speed.trace, settings.quality)
+    quality = (*recording.remarks, *checked)
+    heard = Heard(
+        recording, speed.trace, stretches, quality, None, (), speed.reason, taken=clip.taken
+    )
+    unfit = any(remark.severity == "unfit" for remark in quality)
+    usable = speed.trace is not None and speed.contradicts_rpm is None and not unfit
+    return FirstLook(heard, usable, 0.9 * (cutoff_hz or recording.sample_rate_hz / 2))
+
+
 def _listen_running(
     clip: Clip, drive: Drive, settings: ScreenSettings, tell: Callable[[str], None]
 ) -> Listened:
     """Take one recording of a running engine from samples to tones."""
     recording = clip.recording
     tell(f"listening to {recording.name}")
-    stretches = find_stretches(recording, settings.stretches)
-    cutoff_hz = codec_cutoff_hz(recording)
-    speed = _speed(clip, stretches, drive, settings)
-    quality = check_recording(recording, stretches, speed.trace, settings.quality)
-    quality = (*recording.remarks, *quality)
-    unheard = Heard(
-        recording, speed.trace, stretches, quality, None, (), speed.reason, taken=clip.taken
-    )
-    unfit = any(q.severity == "unfit" for q in quality)
-    if speed.trace is None or speed.contradicts_rpm is not None or unfit:
+    look = first_look(clip, drive, settings)
+    unheard, trace = look.heard, look.heard.speed
+    if trace is None or not look.usable:
         return Listened(unheard, None)
+    stretches, highest_hz = unheard.stretches, look.highest_hz
     tell(f"tracking orders of {recording.name}")
-    highest_hz = 0.9 * (cutoff_hz or recording.sample_rate_hz / 2)
     try:
         spectrum = track_orders(
-            recording, stretches, speed.trace, drive.engine, highest_hz, settings.tracking
+            recording, stretches, trace, drive.engine, highest_hz, settings.tracking
         )
     except SpeedError as error:
         return Listened(replace(unheard, speed_reason=str(error)), None)
     comb = comb_levels(spectrum, drive.engine)
     over_hz = spectrum_over_hz(recording, stretches, _FIXED_TONE_SEGMENT_S, spectrum.highest_hz)
     level = settings.tones.false_alarms_per_recording
-    spectrum = without_fixed_lines(spectrum, over_hz, speed.trace, level)
-    tones = find_tones(spectrum, comb, over_hz, speed.trace, settings.tones)
+    spectrum = without_fixed_lines(spectrum, over_hz, trace, level)
+    tones = find_tones(spectrum, comb, over_hz, trace, settings.tones)
     tell(f"looking for knocks and swelling in {recording.name}")
     envelope = envelope_spectra(
-        recording, stretches, speed.trace, drive.engine, highest_hz, settings.envelope
+        recording, stretches, trace, drive.engine, highest_hz, settings.envelope
     )
-    noises = find_noises(recording, stretches, speed.trace, drive.engine, highest_hz, spectrum)
-    orders = HeardOrders(
-        spectrum, comb, speed.trace.uncertainty, envelope, noises.findings, clip.taken
-    )
+    noises = find_noises(recording, stretches, trace, drive.engine, highest_hz, spectrum)
+    orders = HeardOrders(spectrum, comb, trace.uncertainty, envelope, noises.findings, clip.taken)
     unheard = replace(unheard, envelope=envelope, noises=noises.findings)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders, noises)
 
