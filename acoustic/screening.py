@@ -170,6 +170,7 @@ def screen(
         version=__version__,
         words=words,
         slips=decision.slips,
+        noises=decision.noises,
     )
 
 

@@ -1,9 +1,10 @@
 """JSON Schema of the answer written by ``--json``, for programs that read it.
 
-A reader can rely on every key named in ``required``; keys may be added under the same
-``schema`` name, none is taken away or changed in meaning without a new one. Levels are in
-dB, speeds in turns per minute, orders per turn of the crankshaft, probabilities from 0 to
-1. What is not known is ``null``; NaN and infinity never appear.
+A reader can rely on every key named in ``required``; answers of older versions lack
+the others. Keys may be added under the same ``schema`` name, none is taken away or changed
+in meaning without a new one. Levels are in dB, speeds in turns per minute, orders per turn
+of the crankshaft, probabilities from 0 to 1. What is not known is ``null``; NaN and infinity
+never appear.
 """
 
 from __future__ import annotations
@@ -106,6 +107,26 @@ _NOISE = _object(
         "high_hz": _NUMBER_OR_NULL,
         "share": _PROBABILITY,
         "words": _TEXT,
+    }
+)
+
+_NOISE_TOLD = _object(
+    {
+        "noise": {**_TEXT, "description": "its id, as among the noises of its recording"},
+        "recording": {**_COUNT, "description": "the recording that speaks most for it"},
+        "words": {**_TEXT, "description": "what it is and what was measured, for people"},
+        "ln_ratio": {
+            **_NUMBER,
+            "description": "ln of likelihood there over not there, in nats; 2 or more here",
+        },
+        "parts_in_question": _list_of(
+            _object({"part": _TEXT, "probability": _PROBABILITY}),
+            "who may make it, likeliest maker first, and that each is faulty; may be empty",
+        ),
+        "first_to_check": {
+            "type": ["string", "null"],
+            "description": "its likeliest maker if faulty; null if no part is in question",
+        },
     }
 )
 
@@ -212,8 +233,15 @@ def answer_json_schema() -> dict[str, Any]:
         "files": _list_of(_object({"name": _TEXT, "sha256": _TEXT}), "digest of each clip"),
         "settings": {"type": "object", "description": "all it takes to repeat this"},
     }
+    optional = {
+        "noises_told": _list_of(
+            _NOISE_TOLD, "noises plainly there whoever is named, plainest first"
+        ),
+    }
+    whole = _object(properties)
+    whole["properties"] = {**properties, **optional}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Answer of one screening of an accessory drive by its sound",
-        **_object(properties),
+        **whole,
     }

@@ -9,6 +9,7 @@ prints that schema with ``acoustic answer-schema``. The first ones::
     quality   [{recording, code, severity, message, advice, amount}]
     suspects  [{part, mechanism, probability, source_probability, evidence, against,
               not_separable_from, ...}], best first
+    noises_told [{noise, words, ln_ratio, parts_in_question, ...}], plainest first
     unexplained, recordings, files [{name, sha256}], settings
 """
 
@@ -51,6 +52,7 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
             {**_tone(u.tone), "recording": u.recording, "remark": u.remark}
             for u in screening.unexplained
         ],
+        "noises_told": _noises_told(screening),
         "detectable": screening.detectable,
         "unseen_parts": screening.unseen_parts,
         "recordings": [_recording(h) for h in screening.heard],
@@ -152,6 +154,23 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
         for line in suspect.lines
     ]
     return report
+
+
+def _noises_told(screening: Screening) -> list[dict[str, Any]]:
+    faulty = {suspect.part: suspect.probability for suspect in screening.suspects}
+    return [
+        {
+            "noise": told.noise,
+            "recording": told.recording,
+            "words": told.sentence,
+            "ln_ratio": told.ln_ratio,
+            "parts_in_question": [
+                {"part": part, "probability": faulty[part]} for part in told.parts
+            ],
+            "first_to_check": told.parts[0] if told.parts else None,
+        }
+        for told in screening.noises
+    ]
 
 
 def _tone(tone: Tone) -> dict[str, Any]:

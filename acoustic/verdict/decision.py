@@ -18,13 +18,14 @@ from acoustic.verdict.belt_slip import belt_slips
 from acoustic.verdict.detectable import detectable_tone
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
 from acoustic.verdict.headline import MOST_NAMED, first_clause, headline_of, noise_clause
-from acoustic.verdict.heard_noises import PlainNoise, noises_of, plain_noises
+from acoustic.verdict.heard_noises import noises_of, plain_noises
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
 from acoustic.verdict.suspects import (
     BeltSlip,
     Heard,
     LineEvidence,
+    PlainNoise,
     Suspect,
     UnexplainedTone,
     VerdictName,

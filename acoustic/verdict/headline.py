@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.verdict.heard_noises import PlainNoise
-from acoustic.verdict.suspects import Suspect, UnexplainedTone, VerdictName
+from acoustic.verdict.suspects import PlainNoise, Suspect, UnexplainedTone, VerdictName
 from acoustic.verdict.wording import LIKELY, POSSIBLE, hertz, probability_number
 
 MOST_NAMED = 4

@@ -83,6 +83,31 @@ class UnexplainedTone:
 
 
 @dataclass(frozen=True, slots=True)
+class PlainNoise:
+    """A noise that is plainly there.
+
+    Attributes
+    ----------
+    noise : str
+        Its id in the tables.
+    sentence : str
+        What it is and what was measured.
+    ln_ratio : float
+        How far its recording speaks for it. [nat]
+    parts : tuple of str
+        Who may make it, likeliest first.
+    recording : int
+        The recording that speaks loudest for it.
+    """
+
+    noise: str
+    sentence: str
+    ln_ratio: float
+    parts: tuple[str, ...]
+    recording: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class BeltSlip:
     """A belt whose parts were heard to turn too slowly.
 
@@ -173,6 +198,8 @@ class Screening:
         What the user said of the sound; None if nothing was said.
     slips : tuple of BeltSlip
         Belts seen to slip more than a sound one.
+    noises : tuple of PlainNoise
+        Noises that are plainly there whoever is named, plainest first.
     """
 
     verdict: VerdictName
@@ -188,3 +215,4 @@ class Screening:
     version: str
     words: CountedWords | None = None
     slips: tuple[BeltSlip, ...] = ()
+    noises: tuple[PlainNoise, ...] = ()

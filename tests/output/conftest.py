@@ -14,7 +14,14 @@ from acoustic.drive.layout_file import parse_layout
 from acoustic.evidence.findings import OrderBand, OrderSpectrum, Tone
 from acoustic.recording.recording import LeftOut, QualityRemark, Recording, Stretch, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
-from acoustic.verdict.suspects import Heard, LineEvidence, Screening, Suspect, UnexplainedTone
+from acoustic.verdict.suspects import (
+    Heard,
+    LineEvidence,
+    PlainNoise,
+    Screening,
+    Suspect,
+    UnexplainedTone,
+)
 
 IDLER_ORDER, STRANGE_ORDER = 6.53, 17.3
 RPM = 800.0
@@ -189,6 +196,20 @@ def unfit_screening():
 def screening():
     """Give a hand-made answer with suspects."""
     return made_screening()
+
+
+@pytest.fixture
+def told_screening():
+    """Give the answer with two noises told: knocks that two may make, a hiss nobody may."""
+    return made_screening(
+        noises=(
+            PlainNoise(
+                "impacts with firing", "knocks in step with the firing: 200 knocks in 20 s", 3.0,
+                ("water pump", "idler"),
+            ),
+            PlainNoise("hiss", "a hiss: 4000 to 7000 Hz", 2.2, ()),
+        )
+    )  # fmt: skip
 
 
 @pytest.fixture
