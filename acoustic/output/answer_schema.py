@@ -21,8 +21,10 @@ _PROBABILITY: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 1}
 _COUNT: dict[str, Any] = {"type": "integer", "minimum": 0}
 
 
-def _object(properties: dict[str, Any], **more: Any) -> dict[str, Any]:
-    return {"type": "object", "properties": properties, "required": list(properties), **more}
+def _object(properties: dict[str, Any], optional: dict[str, Any] | None = None) -> dict[str, Any]:
+    """All of `properties` are promised; `optional` ones came later."""
+    every = {**properties, **(optional or {})}
+    return {"type": "object", "properties": every, "required": list(properties)}
 
 
 def _list_of(item: dict[str, Any], description: str) -> dict[str, Any]:
@@ -78,6 +80,26 @@ _UNEXPLAINED = {
     "required": [*_TONE["required"], "recording", "remark"],
 }
 
+_SWELLING = _object(
+    {
+        "order": _NUMBER,
+        "order_sd": _NUMBER_OR_NULL,
+        "frequency_hz": {
+            **_NUMBER,
+            "description": "how often a second it swells at the measured speed; no tone there",
+        },
+        "excess_db": {**_NUMBER_OR_NULL, "description": "over the floor of the band's envelope"},
+        "p_value": _NUMBER_OR_NULL,
+        "persistence": _NUMBER_OR_NULL,
+        "low_hz": {**_NUMBER, "description": "from here to high_hz is the band that swells most"},
+        "high_hz": _NUMBER,
+        "bands": {**_COUNT, "description": "bands that swell so; neighbours overlap by half"},
+        "strength": {"enum": ["weak", "plain", "strong"]},
+    }
+)
+
+_UNEXPLAINED_SWELLING = _object({**_SWELLING["properties"], "recording": _COUNT, "remark": _TEXT})
+
 _LINE = _object(
     {
         "recording": _COUNT,
@@ -112,7 +134,10 @@ _NOISE = _object(
 
 _NOISE_TOLD = _object(
     {
-        "noise": {**_TEXT, "description": "its id, as among the noises of its recording"},
+        "noise": {
+            **_TEXT,
+            "description": "its id, as among a recording's noises; roughness for a growl",
+        },
         "recording": {**_COUNT, "description": "the recording that speaks most for it"},
         "words": {**_TEXT, "description": "what it is and what was measured, for people"},
         "ln_ratio": {
@@ -207,7 +232,8 @@ _RECORDING = _object(
         },
         "tones": _list_of(_TONE, "every tone found in this recording"),
         "noises": _list_of(_NOISE, "every noise without lines that was listened for"),
-    }
+    },
+    optional={"swelling": _list_of(_SWELLING, "every order at which the loudness swells")},
 )
 
 
@@ -234,14 +260,16 @@ def answer_json_schema() -> dict[str, Any]:
         "settings": {"type": "object", "description": "all it takes to repeat this"},
     }
     optional = {
+        "unexplained_swelling": _list_of(
+            _UNEXPLAINED_SWELLING,
+            "swelling of the loudness that no part of the layout accounts for; no tones",
+        ),
         "noises_told": _list_of(
             _NOISE_TOLD, "noises plainly there whoever is named, plainest first"
         ),
     }
-    whole = _object(properties)
-    whole["properties"] = {**properties, **optional}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Answer of one screening of an accessory drive by its sound",
-        **whole,
+        **_object(properties, optional),
     }

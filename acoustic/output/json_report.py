@@ -10,7 +10,7 @@ prints that schema with ``acoustic answer-schema``. The first ones::
     suspects  [{part, mechanism, probability, source_probability, evidence, against,
               not_separable_from, ...}], best first
     noises_told [{noise, words, ln_ratio, parts_in_question, ...}], plainest first
-    unexplained, recordings, files [{name, sha256}], settings
+    unexplained, unexplained_swelling, recordings, files [{name, sha256}], settings
 """
 
 from __future__ import annotations
@@ -21,12 +21,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from acoustic.evidence.findings import NoiseFinding, Tone
+from acoustic.evidence.findings import NoiseFinding, SwellingLine, Tone
 from acoustic.output.answer_schema import ANSWER_SCHEMA_NAME
 from acoustic.output.text import all_remarks
 from acoustic.output.wording import RUNNING_ENGINE_CAUTION
 from acoustic.recording.speed_trace import SpeedTrace
 from acoustic.verdict.suspects import CountedWords, Heard, Screening, Suspect
+from acoustic.verdict.wording import swelling_word
 
 
 def screening_to_dict(screening: Screening) -> dict[str, Any]:
@@ -51,6 +52,10 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
         "unexplained": [
             {**_tone(u.tone), "recording": u.recording, "remark": u.remark}
             for u in screening.unexplained
+        ],
+        "unexplained_swelling": [
+            {**_swelling(u.line), "recording": u.recording, "remark": u.remark}
+            for u in screening.unexplained_swelling
         ],
         "noises_told": _noises_told(screening),
         "detectable": screening.detectable,
@@ -178,6 +183,11 @@ def _tone(tone: Tone) -> dict[str, Any]:
     return {**report, "on_engine_comb": tone.on_comb}
 
 
+def _swelling(line: SwellingLine) -> dict[str, Any]:
+    report = {name: getattr(line, name) for name in SwellingLine.__slots__}
+    return {**report, "strength": swelling_word(line.excess_db)}
+
+
 def _recording(heard: Heard) -> dict[str, Any]:
     recording = heard.recording
     return {
@@ -194,6 +204,7 @@ def _recording(heard: Heard) -> dict[str, Any]:
         "speed": _speed(heard.speed),
         "switched_off_s": heard.switched_off_s,
         "tones": [_tone(t) for t in heard.tones],
+        "swelling": [_swelling(line) for line in heard.swelling],
         "noises": [
             {name: getattr(one, name) for name in NoiseFinding.__slots__} for one in heard.noises
         ],

@@ -6,7 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum, Tone
+from acoustic.evidence.findings import (
+    EnvelopeSpectrum,
+    NoiseFinding,
+    OrderSpectrum,
+    SwellingLine,
+    Tone,
+)
 from acoustic.recording.recording import QualityRemark, Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
 
@@ -83,6 +89,15 @@ class UnexplainedTone:
 
 
 @dataclass(frozen=True, slots=True)
+class UnexplainedSwelling:
+    """An order at which a band's loudness swells and that no part of the layout accounts for."""
+
+    recording: int
+    line: SwellingLine
+    remark: str
+
+
+@dataclass(frozen=True, slots=True)
 class PlainNoise:
     """A noise that is plainly there.
 
@@ -155,6 +170,7 @@ class Heard:
     `envelope` are None for a recording that took no part in the match. `noises` holds a
     finding for every noise that was listened for. `switched_off_s` is the second of the clip
     at which the engine is switched off; what lies after it is no part of the spectra.
+    `swelling` are the orders at which the loudness of a band plainly swells.
     """
 
     recording: Recording
@@ -167,6 +183,7 @@ class Heard:
     envelope: EnvelopeSpectrum | None = None
     noises: tuple[NoiseFinding, ...] = ()
     switched_off_s: float | None = None
+    swelling: tuple[SwellingLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -200,6 +217,8 @@ class Screening:
         Belts seen to slip more than a sound one.
     noises : tuple of PlainNoise
         Noises that are plainly there whoever is named, plainest first.
+    unexplained_swelling : tuple of UnexplainedSwelling
+        Swelling of the loudness that no part accounts for; no tones.
     """
 
     verdict: VerdictName
@@ -216,3 +235,4 @@ class Screening:
     words: CountedWords | None = None
     slips: tuple[BeltSlip, ...] = ()
     noises: tuple[PlainNoise, ...] = ()
+    unexplained_swelling: tuple[UnexplainedSwelling, ...] = ()

@@ -72,7 +72,23 @@ def test_a_noise_told_is_described_key_by_key(told_screening, key):
         jsonschema.validate(report, answer_json_schema())
 
 
-@pytest.mark.parametrize("key", ["noises_told"])
+def test_swelling_nobody_explains_has_a_key_of_its_own(swelling_screening):
+    """Order, how often a second at the measured speed, band and strength; apart from tones."""
+    report = json.loads(render_json(screening_to_dict(swelling_screening)))
+    jsonschema.validate(report, answer_json_schema())
+    first, second = report["unexplained_swelling"]
+    assert (first["order"], first["low_hz"], first["high_hz"]) == (4.37, 917.0, 1320.0)
+    assert first["frequency_hz"] == pytest.approx(4.37 * 800 / 60)
+    assert (first["strength"], second["strength"]) == ("strong", "weak")
+    assert (first["recording"], first["remark"]) == (0, "")
+    assert [tone["order"] for tone in report["unexplained"]] == [17.3]
+    assert [line["order"] for line in report["recordings"][0]["swelling"]] == [4.37, 1.333]
+    report["unexplained_swelling"][0]["strength"] = "awful"
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(report, answer_json_schema())
+
+
+@pytest.mark.parametrize("key", ["noises_told", "unexplained_swelling"])
 def test_an_answer_of_an_older_version_is_still_valid(told_screening, key):
     """Keys added under the same schema name are described, and not required."""
     report = screening_to_dict(told_screening)
