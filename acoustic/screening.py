@@ -16,6 +16,7 @@ from acoustic.evidence.hiss import NOISE as HISS
 from acoustic.evidence.noises import HeardNoises, find_noises
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.run_down import switch_off_finding
+from acoustic.evidence.swelling import SwellingSettings, find_swelling
 from acoustic.evidence.tones import ToneSettings, find_tones
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
 from acoustic.recording.recording import Recording, Stretches
@@ -54,6 +55,7 @@ class ScreenSettings:
     tracking: TrackingSettings = field(default_factory=TrackingSettings)
     tones: ToneSettings = field(default_factory=ToneSettings)
     envelope: EnvelopeSettings = field(default_factory=EnvelopeSettings)
+    swelling: SwellingSettings = field(default_factory=SwellingSettings)
     match: MatchSettings = field(default_factory=MatchSettings)
 
 
@@ -196,6 +198,8 @@ def screen(
         words=words,
         slips=decision.slips,
         belief=belief,
+        noises=decision.noises,
+        unexplained_swelling=decision.swelling,
     )
 
 
@@ -290,7 +294,8 @@ def _listen_running(
     )
     noises = find_noises(recording, stretches, trace, drive.engine, highest_hz, spectrum)
     orders = HeardOrders(spectrum, comb, trace.uncertainty, envelope, noises.findings, clip.taken)
-    unheard = replace(unheard, envelope=envelope, noises=noises.findings)
+    swelling = find_swelling(envelope, settings.swelling)
+    unheard = replace(unheard, envelope=envelope, noises=noises.findings, swelling=swelling)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders, noises)
 
 

@@ -127,6 +127,42 @@ class EnvelopeSpectrum:
 
 
 @dataclass(frozen=True, slots=True)
+class SwellingLine:
+    """An order at which the loudness of a band of the sound swells and falls.
+
+    No tone: nothing need sound at `frequency_hz`, which says how often it swells.
+
+    Attributes
+    ----------
+    order, order_sd : float
+        Swells per crankshaft turn and their standard deviation.
+    frequency_hz : float
+        Swells a second at the recording's mean speed. [Hz]
+    excess_db : float
+        Over the local floor of the band's envelope spectrum. [dB]
+    p_value : float
+        Chance of one such line in a recording where nothing swells (whole recording).
+    persistence : float
+        Share of the recording in which it is there. [-]
+    low_hz, high_hz : float
+        The band in which it stands out most; the whole sound where only all bands
+        together show it. [Hz]
+    bands : int
+        In how many of the bands listened to it shows; neighbours overlap by half.
+    """
+
+    order: float
+    order_sd: float
+    frequency_hz: float
+    excess_db: float
+    p_value: float
+    persistence: float
+    low_hz: float
+    high_hz: float
+    bands: int
+
+
+@dataclass(frozen=True, slots=True)
 class NoiseFinding:
     """How far a recording speaks for one noise that is not a family of lines.
 

@@ -27,7 +27,7 @@ from acoustic.recording.speed_trace import SpeedTrace
 
 Floats = NDArray[np.float64]
 
-_BINS_PER_TRIAL = 1.5
+BINS_PER_TRIAL = 1.5
 """Neighbouring Hann bins are alike: 1.5 bins make one independent look."""
 
 
@@ -55,11 +55,11 @@ def find_tones(
     settings = settings or ToneSettings()
     level = settings.false_alarms_per_recording
     spectrum = without_fixed_lines(spectrum, over_hz, speed, level)
-    trials = max(1.0, sum(b.visible.sum() for b in spectrum.bands) / _BINS_PER_TRIAL)
+    trials = max(1.0, sum(b.visible.sum() for b in spectrum.bands) / BINS_PER_TRIAL)
     candidates = [
         (band, index, float(p))
         for band in spectrum.bands
-        for index, p in zip(*_peaks(band), strict=True)
+        for index, p in zip(*peaks(band), strict=True)
     ]
     tones = [
         _tone(band, index, min(1.0, p * trials), spectrum, over_hz, speed)
@@ -80,7 +80,7 @@ def claimed(tones: tuple[Tone, ...], settings: ToneSettings | None = None) -> tu
     return tuple(t for t in tones if t.p_value < level and not t.on_comb)
 
 
-def _peaks(band: OrderBand) -> tuple[NDArray[np.intp], Floats]:
+def peaks(band: OrderBand) -> tuple[NDArray[np.intp], Floats]:
     """Visible local maxima over five bins and their chance."""
     around = np.lib.stride_tricks.sliding_window_view(np.pad(band.excess, 2, mode="edge"), 5).max(
         axis=1
@@ -101,7 +101,7 @@ def _discoveries(
     return [c for c in ranked[:passed] if c[2] * trials < 0.2]
 
 
-def _peak_position(band: OrderBand, index: int) -> float:
+def peak_position(band: OrderBand, index: int) -> float:
     """Parabola through the log power of three bins: within 0.02 bin for a Hann line."""
     if not 0 < index < band.orders.size - 1:
         return float(band.orders[index])
@@ -144,7 +144,7 @@ def _tone(
     over_hz: FrequencySpectrum | None,
     speed: SpeedTrace,
 ) -> Tone:
-    order = _peak_position(band, index)
+    order = peak_position(band, index)
     frequency_hz = order * spectrum.mean_speed_hz
     excess = float(band.excess[index])
     ratio_db = tone_to_noise_db(band, order, spectrum.mean_speed_hz)

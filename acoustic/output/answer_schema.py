@@ -1,9 +1,10 @@
 """JSON Schema of the answer written by ``--json``, for programs that read it.
 
-A reader can rely on every key named in ``required``; keys may be added under the same
-``schema`` name, none is taken away or changed in meaning without a new one. Levels are in
-dB, speeds in turns per minute, orders per turn of the crankshaft, probabilities from 0 to
-1. What is not known is ``null``; NaN and infinity never appear.
+A reader can rely on every key named in ``required``; answers of older versions lack
+the others. Keys may be added under the same ``schema`` name, none is taken away or changed
+in meaning without a new one. Levels are in dB, speeds in turns per minute, orders per turn
+of the crankshaft, probabilities from 0 to 1. What is not known is ``null``; NaN and infinity
+never appear.
 """
 
 from __future__ import annotations
@@ -20,8 +21,10 @@ _PROBABILITY: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 1}
 _COUNT: dict[str, Any] = {"type": "integer", "minimum": 0}
 
 
-def _object(properties: dict[str, Any], **more: Any) -> dict[str, Any]:
-    return {"type": "object", "properties": properties, "required": list(properties), **more}
+def _object(properties: dict[str, Any], optional: dict[str, Any] | None = None) -> dict[str, Any]:
+    """All of `properties` are promised; `optional` ones came later."""
+    every = {**properties, **(optional or {})}
+    return {"type": "object", "properties": every, "required": list(properties)}
 
 
 def _list_of(item: dict[str, Any], description: str) -> dict[str, Any]:
@@ -77,6 +80,26 @@ _UNEXPLAINED = {
     "required": [*_TONE["required"], "recording", "remark"],
 }
 
+_SWELLING = _object(
+    {
+        "order": _NUMBER,
+        "order_sd": _NUMBER_OR_NULL,
+        "frequency_hz": {
+            **_NUMBER,
+            "description": "how often a second it swells at the measured speed; no tone there",
+        },
+        "excess_db": {**_NUMBER_OR_NULL, "description": "over the floor of the band's envelope"},
+        "p_value": _NUMBER_OR_NULL,
+        "persistence": _NUMBER_OR_NULL,
+        "low_hz": {**_NUMBER, "description": "from here to high_hz is the band that swells most"},
+        "high_hz": _NUMBER,
+        "bands": {**_COUNT, "description": "bands that swell so; neighbours overlap by half"},
+        "strength": {"enum": ["weak", "plain", "strong"]},
+    }
+)
+
+_UNEXPLAINED_SWELLING = _object({**_SWELLING["properties"], "recording": _COUNT, "remark": _TEXT})
+
 _LINE = _object(
     {
         "recording": _COUNT,
@@ -106,6 +129,29 @@ _NOISE = _object(
         "high_hz": _NUMBER_OR_NULL,
         "share": _PROBABILITY,
         "words": _TEXT,
+    }
+)
+
+_NOISE_TOLD = _object(
+    {
+        "noise": {
+            **_TEXT,
+            "description": "its id, as among a recording's noises; roughness for a growl",
+        },
+        "recording": {**_COUNT, "description": "the recording that speaks most for it"},
+        "words": {**_TEXT, "description": "what it is and what was measured, for people"},
+        "ln_ratio": {
+            **_NUMBER,
+            "description": "ln of likelihood there over not there, in nats; 2 or more here",
+        },
+        "parts_in_question": _list_of(
+            _object({"part": _TEXT, "probability": _PROBABILITY}),
+            "who may make it, likeliest maker first, and that each is faulty; may be empty",
+        ),
+        "first_to_check": {
+            "type": ["string", "null"],
+            "description": "its likeliest maker if faulty; null if no part is in question",
+        },
     }
 )
 
@@ -186,7 +232,8 @@ _RECORDING = _object(
         },
         "tones": _list_of(_TONE, "every tone found in this recording"),
         "noises": _list_of(_NOISE, "every noise without lines that was listened for"),
-    }
+    },
+    optional={"swelling": _list_of(_SWELLING, "every order at which the loudness swells")},
 )
 
 
@@ -212,8 +259,17 @@ def answer_json_schema() -> dict[str, Any]:
         "files": _list_of(_object({"name": _TEXT, "sha256": _TEXT}), "digest of each clip"),
         "settings": {"type": "object", "description": "all it takes to repeat this"},
     }
+    optional = {
+        "unexplained_swelling": _list_of(
+            _UNEXPLAINED_SWELLING,
+            "swelling of the loudness that no part of the layout accounts for; no tones",
+        ),
+        "noises_told": _list_of(
+            _NOISE_TOLD, "noises plainly there whoever is named, plainest first"
+        ),
+    }
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Answer of one screening of an accessory drive by its sound",
-        **_object(properties),
+        **_object(properties, optional),
     }

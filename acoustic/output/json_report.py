@@ -9,7 +9,8 @@ prints that schema with ``acoustic answer-schema``. The first ones::
     quality   [{recording, code, severity, message, advice, amount}]
     suspects  [{part, mechanism, probability, source_probability, evidence, against,
               not_separable_from, ...}], best first
-    unexplained, recordings, files [{name, sha256}], settings
+    noises_told [{noise, words, ln_ratio, parts_in_question, ...}], plainest first
+    unexplained, unexplained_swelling, recordings, files [{name, sha256}], settings
 """
 
 from __future__ import annotations
@@ -20,12 +21,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from acoustic.evidence.findings import NoiseFinding, Tone
+from acoustic.evidence.findings import NoiseFinding, SwellingLine, Tone
 from acoustic.output.answer_schema import ANSWER_SCHEMA_NAME
 from acoustic.output.text import all_remarks
 from acoustic.output.wording import RUNNING_ENGINE_CAUTION
 from acoustic.recording.speed_trace import SpeedTrace
 from acoustic.verdict.suspects import CountedWords, Heard, Screening, Suspect
+from acoustic.verdict.wording import swelling_word
 
 
 def screening_to_dict(screening: Screening) -> dict[str, Any]:
@@ -51,6 +53,11 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
             {**_tone(u.tone), "recording": u.recording, "remark": u.remark}
             for u in screening.unexplained
         ],
+        "unexplained_swelling": [
+            {**_swelling(u.line), "recording": u.recording, "remark": u.remark}
+            for u in screening.unexplained_swelling
+        ],
+        "noises_told": _noises_told(screening),
         "detectable": screening.detectable,
         "unseen_parts": screening.unseen_parts,
         "recordings": [_recording(h) for h in screening.heard],
@@ -154,9 +161,31 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
     return report
 
 
+def _noises_told(screening: Screening) -> list[dict[str, Any]]:
+    faulty = {suspect.part: suspect.probability for suspect in screening.suspects}
+    return [
+        {
+            "noise": told.noise,
+            "recording": told.recording,
+            "words": told.sentence,
+            "ln_ratio": told.ln_ratio,
+            "parts_in_question": [
+                {"part": part, "probability": faulty[part]} for part in told.parts
+            ],
+            "first_to_check": told.parts[0] if told.parts else None,
+        }
+        for told in screening.noises
+    ]
+
+
 def _tone(tone: Tone) -> dict[str, Any]:
     report = {name: getattr(tone, name) for name in Tone.__slots__ if name != "on_comb"}
     return {**report, "on_engine_comb": tone.on_comb}
+
+
+def _swelling(line: SwellingLine) -> dict[str, Any]:
+    report = {name: getattr(line, name) for name in SwellingLine.__slots__}
+    return {**report, "strength": swelling_word(line.excess_db)}
 
 
 def _recording(heard: Heard) -> dict[str, Any]:
@@ -175,6 +204,7 @@ def _recording(heard: Heard) -> dict[str, Any]:
         "speed": _speed(heard.speed),
         "switched_off_s": heard.switched_off_s,
         "tones": [_tone(t) for t in heard.tones],
+        "swelling": [_swelling(line) for line in heard.swelling],
         "noises": [
             {name: getattr(one, name) for name in NoiseFinding.__slots__} for one in heard.noises
         ],

@@ -22,7 +22,15 @@ from acoustic.output.wording import (
     wrapped,
 )
 from acoustic.recording.recording import QualityRemark
-from acoustic.verdict.suspects import Heard, LineEvidence, Screening, Suspect, UnexplainedTone
+from acoustic.verdict.suspects import (
+    Heard,
+    LineEvidence,
+    Screening,
+    Suspect,
+    UnexplainedSwelling,
+    UnexplainedTone,
+)
+from acoustic.verdict.wording import swelling_word
 
 INDENT = "  "
 SHOWN_PROBABILITY = 0.05
@@ -142,6 +150,8 @@ def _seen(screening: Screening, width: int) -> tuple[str, ...]:
         lines += ["", *detail] if detail else []
     if screening.unexplained:
         lines += ["", *_unexplained_table(screening, width)]
+    if screening.unexplained_swelling:
+        lines += ["", *_swelling_table(screening.unexplained_swelling, width)]
     return tuple(lines)
 
 
@@ -240,6 +250,29 @@ def _unexplained_table(screening: Screening, width: int) -> list[str]:
             cells = (f"{tone.order:.2f}", f"{tone.frequency_hz:.1f}", f"{tone.excess_db:.1f}")
             lines.append(row.format(found.recording + 1, *cells))
     left = len(screening.unexplained) - LISTED_TONES
+    if left > 0:
+        lines += _wrapped(f"{left} more in the JSON answer.", width)
+    return lines
+
+
+def _swelling_table(swelling: Sequence[UnexplainedSwelling], width: int) -> list[str]:
+    """Swelling without a home, strongest first, each with its remark."""
+    lines = _wrapped(
+        "Swelling that no part of this layout accounts for. These are no tones: the loudness of "
+        "a band of the sound comes and goes so often a second (Hz).",
+        width,
+    )
+    row = f"{INDENT * 2}{{:>9}}{{:>9}}{{:>8}}{{:>15}}{{:>10}}  {{}}"
+    lines.append(row.format("recording", "order", "Hz", "band in Hz", "dB above", "strength"))
+    strongest = sorted(swelling, key=lambda found: -found.line.excess_db)
+    for found in strongest[:LISTED_TONES]:
+        line = found.line
+        band = f"{line.low_hz:.0f} to {line.high_hz:.0f}"
+        cells = (f"{line.order:.3f}", f"{line.frequency_hz:.1f}", band, f"{line.excess_db:.1f}")
+        lines.append(row.format(found.recording + 1, *cells, swelling_word(line.excess_db)))
+        if found.remark:
+            lines += _wrapped(found.remark, width, INDENT * 3)
+    left = len(swelling) - LISTED_TONES
     if left > 0:
         lines += _wrapped(f"{left} more in the JSON answer.", width)
     return lines

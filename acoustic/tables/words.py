@@ -58,3 +58,17 @@ def left_out_words(code: str) -> str:
         return str(read_words()["left_out"][code])
     except KeyError as missing:
         raise TableError(f"words.toml: [left_out] has no {missing}. Add the sentence.") from missing
+
+
+def swelling_words(code: str) -> str:
+    """Sentence on loudness that swells, with figures in braces to be filled in by name.
+
+    Raises
+    ------
+    TableError
+        The code has no entry in ``words.toml``.
+    """
+    try:
+        return str(read_words()["swelling"][code])
+    except KeyError as missing:
+        raise TableError(f"words.toml: [swelling] has no {missing}. Add the sentence.") from missing

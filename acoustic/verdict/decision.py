@@ -18,14 +18,21 @@ from acoustic.verdict.belt_slip import belt_slips
 from acoustic.verdict.detectable import detectable_tone
 from acoustic.verdict.groups import SuspectGroup, leading_group, unseen_parts
 from acoustic.verdict.headline import MOST_NAMED, first_clause, headline_of, noise_clause
-from acoustic.verdict.heard_noises import PlainNoise, noises_of, plain_noises
+from acoustic.verdict.heard_noises import noises_of, plain_noises
+from acoustic.verdict.heard_swelling import (
+    rough_turning,
+    strongest_swelling,
+    unexplained_swelling,
+)
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.line_evidence import best_voice, loudest_voice, voice_lines
 from acoustic.verdict.suspects import (
     BeltSlip,
     Heard,
     LineEvidence,
+    PlainNoise,
     Suspect,
+    UnexplainedSwelling,
     UnexplainedTone,
     VerdictName,
 )
@@ -59,6 +66,7 @@ class Decision:
     unseen: tuple[str, ...] = ()
     slips: tuple[BeltSlip, ...] = ()
     noises: tuple[PlainNoise, ...] = ()
+    swelling: tuple[UnexplainedSwelling, ...] = ()
 
 
 def decide(
@@ -82,12 +90,17 @@ def decide(
     unexplained = _unexplained(drive, families, heard, answer, suspects)
     detectable = detectable_tone(each)
     unseen = unseen_parts(answer)
-    noises = plain_noises(heard, answer, knowledge)
+    told = (
+        *plain_noises(heard, answer, knowledge),
+        *rough_turning(drive, families, heard, suspects),
+    )
+    noises = tuple(sorted(told, key=lambda noise: -noise.ln_ratio))
+    swells = strongest_swelling(heard)
     first = _first_to_check(answer, suspects)
     verdict = _verdict(each, answer, group, suspects, noises)
     return Decision(
         verdict=verdict,
-        headline=headline_of(verdict, suspects, unexplained, detectable, noises)
+        headline=headline_of(verdict, suspects, unexplained, detectable, noises, swells)
         + (first_clause(first) if verdict == "cannot_tell" and not noises else ""),
         reasons=_reasons(verdict, suspects, each, unseen, detectable, noises),
         next_steps=_next_steps(verdict, suspects, each, drive, (noises, first)),
@@ -97,6 +110,7 @@ def decide(
         unseen=unseen,
         slips=belt_slips(drive, answer, suspects),
         noises=noises,
+        swelling=unexplained_swelling(families, heard, answer, suspects),
     )
 
 
@@ -261,7 +275,8 @@ def _verdict(
         return "suspects"
     if found and any(s.source_probability > LIKELY for s in suspects):
         return "suspects"
-    if not found and not noises and top < POSSIBLE:
+    swells = any(h.swelling for h in heard)
+    if not found and not noises and not swells and top < POSSIBLE:
         return "nothing_found"
     return "cannot_tell"
 
@@ -294,8 +309,10 @@ def _reasons(
         elif shown.against:
             reasons.append(f"Against it: {shown.against[0]}.")
     else:
-        count = sum(len(h.tones) for h in heard)
-        reasons.append(f"{count} tone{'s' if count != 1 else ''} above the noise floor.")
+        found = _counted(sum(len(h.tones) for h in heard), "tone") + " above the noise floor"
+        swelling = sum(len(h.swelling) for h in heard)
+        and_swelling = f", and swelling at {_counted(swelling, 'order')}" if swelling else ""
+        reasons.append(f"{found}{and_swelling}.")
         if verdict == "cannot_tell" and detectable:
             reasons.append(detectable)
     if unseen:
@@ -304,6 +321,10 @@ def _reasons(
             "nothing is said of them."
         )
     return tuple(reasons[:3])
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'s' if count != 1 else ''}"
 
 
 def _next_steps(

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.verdict.heard_noises import PlainNoise
-from acoustic.verdict.suspects import Suspect, UnexplainedTone, VerdictName
+from acoustic.evidence.findings import SwellingLine
+from acoustic.tables.words import swelling_words
+from acoustic.verdict.heard_swelling import swelling_clause
+from acoustic.verdict.suspects import PlainNoise, Suspect, UnexplainedTone, VerdictName
 from acoustic.verdict.wording import LIKELY, POSSIBLE, hertz, probability_number
 
 MOST_NAMED = 4
@@ -18,6 +20,7 @@ def headline_of(
     unexplained: Sequence[UnexplainedTone],
     detectable: str,
     noises: Sequence[PlainNoise],
+    swells: SwellingLine | None = None,
 ) -> str:
     """Say the verdict in a sentence or two."""
     if verdict == "suspects":
@@ -32,6 +35,8 @@ def headline_of(
             f"Cannot tell: a tone at {hertz(tone.frequency_hz)} (order {tone.order:.2f}) is "
             "there, but no part of this layout accounts for it with any certainty."
         )
+    if swells is not None:
+        return f"Cannot tell: {swelling_words('nobody').format(what=swelling_clause(swells))}."
     return "Cannot tell: there are tones, but they do not settle on any one part."
 
 

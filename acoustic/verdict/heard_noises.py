@@ -7,12 +7,11 @@ be the engine's own. What was heard is said all the same, with who comes into qu
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from acoustic.evidence.findings import NoiseFinding
 from acoustic.tables.knowledge import Knowledge
 from acoustic.verdict.joint_match import JointAnswer
-from acoustic.verdict.suspects import Heard
+from acoustic.verdict.suspects import Heard, PlainNoise
 from acoustic.verdict.wording import noise_sentences
 
 _HEARD_NAT = 1.0
@@ -23,28 +22,6 @@ _SHARE = 0.2
 """From this share in a noise a part's evidence names it."""
 _IN_QUESTION = 0.2
 """Of the likeliest maker's probability: as groups that cannot be separated are drawn."""
-
-
-@dataclass(frozen=True, slots=True)
-class PlainNoise:
-    """A noise that is plainly there.
-
-    Attributes
-    ----------
-    noise : str
-        Its id in the tables.
-    sentence : str
-        What it is and what was measured.
-    ln_ratio : float
-        How far its recording speaks for it. [nat]
-    parts : tuple of str
-        Who may make it, likeliest first.
-    """
-
-    noise: str
-    sentence: str
-    ln_ratio: float
-    parts: tuple[str, ...]
 
 
 def plain_noises(
@@ -58,7 +35,7 @@ def plain_noises(
             continue
         (sentence,) = noise_sentences([(number, finding)], _titles(knowledge), len(heard))
         parts = _makers(finding.noise, answer)
-        found[finding.noise] = PlainNoise(finding.noise, sentence, finding.ln_ratio, parts)
+        found[finding.noise] = PlainNoise(finding.noise, sentence, finding.ln_ratio, parts, number)
     return tuple(sorted(found.values(), key=lambda noise: -noise.ln_ratio))
 
 

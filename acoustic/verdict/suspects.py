@@ -6,7 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum, Tone
+from acoustic.evidence.findings import (
+    EnvelopeSpectrum,
+    NoiseFinding,
+    OrderSpectrum,
+    SwellingLine,
+    Tone,
+)
 from acoustic.recording.recording import QualityRemark, Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
 from acoustic.recording.taken import IN_FRONT, Taken
@@ -85,6 +91,40 @@ class UnexplainedTone:
 
 
 @dataclass(frozen=True, slots=True)
+class UnexplainedSwelling:
+    """An order at which a band's loudness swells and that no part of the layout accounts for."""
+
+    recording: int
+    line: SwellingLine
+    remark: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlainNoise:
+    """A noise that is plainly there.
+
+    Attributes
+    ----------
+    noise : str
+        Its id in the tables.
+    sentence : str
+        What it is and what was measured.
+    ln_ratio : float
+        How far its recording speaks for it. [nat]
+    parts : tuple of str
+        Who may make it, likeliest first.
+    recording : int
+        The recording that speaks loudest for it.
+    """
+
+    noise: str
+    sentence: str
+    ln_ratio: float
+    parts: tuple[str, ...]
+    recording: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class BeltSlip:
     """A belt whose parts were heard to turn too slowly.
 
@@ -132,7 +172,7 @@ class Heard:
     `envelope` are None for a recording that took no part in the match. `noises` holds a
     finding for every noise that was listened for. `switched_off_s` is the second of the clip
     at which the engine is switched off; what lies after it is no part of the spectra. `taken`
-    says where and with which loads on it was recorded.
+    says where and with which loads on it was recorded. `swelling` are the orders at which the loudness of a band plainly swells.
     """
 
     recording: Recording
@@ -146,6 +186,7 @@ class Heard:
     noises: tuple[NoiseFinding, ...] = ()
     switched_off_s: float | None = None
     taken: Taken = IN_FRONT
+    swelling: tuple[SwellingLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -180,6 +221,10 @@ class Screening:
     belief : Belief or None
         What is believed of all parts together, for hand checks and the like to change; None
         where nothing could be screened.
+    noises : tuple of PlainNoise
+        Noises that are plainly there whoever is named, plainest first.
+    unexplained_swelling : tuple of UnexplainedSwelling
+        Swelling of the loudness that no part accounts for; no tones.
     """
 
     verdict: VerdictName
@@ -196,3 +241,5 @@ class Screening:
     words: CountedWords | None = None
     slips: tuple[BeltSlip, ...] = ()
     belief: Belief | None = None
+    noises: tuple[PlainNoise, ...] = ()
+    unexplained_swelling: tuple[UnexplainedSwelling, ...] = ()

@@ -11,6 +11,7 @@ from acoustic.verdict.suspects import LineEvidence
 LIKELY = 0.8
 POSSIBLE = 0.5
 UNSURE = 0.2
+PLAIN_SWELLING_DB, STRONG_SWELLING_DB = 10.0, 16.0
 _MOST_SENTENCES = 4
 
 
@@ -50,6 +51,18 @@ def times(rate_hz: float) -> str:
     '107.6 times a second'
     """
     return f"{rate_hz:.1f} times a second"
+
+
+def swelling_word(excess_db: float) -> str:
+    """Plain word for how far swelling stands above its floor (judgement).
+
+    >>> swelling_word(7.0), swelling_word(10.0), swelling_word(16.0)
+    ('weak', 'plain', 'strong')
+    """
+    shown_db = round(excess_db)
+    if shown_db >= STRONG_SWELLING_DB:
+        return "strong"
+    return "plain" if shown_db >= PLAIN_SWELLING_DB else "weak"
 
 
 def evidence_for(lines: Sequence[LineEvidence], recordings: int) -> tuple[str, ...]:

@@ -52,6 +52,7 @@ def test_a_rattle_that_runs_on_raises_the_one_way_pulley(screened, one_way, seed
     assert after / (1 - after) > 3 * before / (1 - before)
     assert with_it.suspects[0].part == name
     assert "once the engine stands" in acoustic.render_text(with_it)
+    assert "run-on rattle" in {told.noise for told in with_it.noises}
     (unasked,) = screened([rattling], drive).heard
     assert all(one.noise != "run-on rattle" for one in unasked.noises)
 

@@ -4,6 +4,7 @@ The drive is a small one of the library bus; the sound has two planted lines, on
 idler's order with its second harmonic and one that belongs to nothing.
 """
 
+import dataclasses
 import importlib.resources
 
 import numpy as np
@@ -11,10 +12,18 @@ import pytest
 
 from acoustic.drive.build import build_drive
 from acoustic.drive.layout_file import parse_layout
-from acoustic.evidence.findings import OrderBand, OrderSpectrum, Tone
+from acoustic.evidence.findings import OrderBand, OrderSpectrum, SwellingLine, Tone
 from acoustic.recording.recording import LeftOut, QualityRemark, Recording, Stretch, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
-from acoustic.verdict.suspects import Heard, LineEvidence, Screening, Suspect, UnexplainedTone
+from acoustic.verdict.suspects import (
+    Heard,
+    LineEvidence,
+    PlainNoise,
+    Screening,
+    Suspect,
+    UnexplainedSwelling,
+    UnexplainedTone,
+)
 
 IDLER_ORDER, STRANGE_ORDER = 6.53, 17.3
 RPM = 800.0
@@ -189,6 +198,33 @@ def unfit_screening():
 def screening():
     """Give a hand-made answer with suspects."""
     return made_screening()
+
+
+@pytest.fixture
+def told_screening():
+    """Give the answer with two noises told: knocks that two may make, a hiss nobody may."""
+    return made_screening(
+        noises=(
+            PlainNoise(
+                "impacts with firing", "knocks in step with the firing: 200 knocks in 20 s", 3.0,
+                ("water pump", "idler"),
+            ),
+            PlainNoise("hiss", "a hiss: 4000 to 7000 Hz", 2.2, ()),
+        )
+    )  # fmt: skip
+
+
+@pytest.fixture
+def swelling_screening():
+    """Give the answer with two orders of swelling that nobody accounts for."""
+    third = "at a multiple of a third or a quarter of an order: an idle that hunts swells so"
+    lines = (
+        SwellingLine(4.37, 0.002, 4.37 * SPEED_HZ, 17.2, 1e-20, 1.0, 917.0, 1320.0, 5),
+        SwellingLine(1.333, 0.002, 1.333 * SPEED_HZ, 7.1, 1e-3, 0.6, 600.0, 1000.0, 1),
+    )
+    heard = dataclasses.replace(made_heard(), swelling=lines)
+    strays = (UnexplainedSwelling(0, lines[0], ""), UnexplainedSwelling(0, lines[1], third))
+    return made_screening(heard=(heard,), unexplained_swelling=strays)
 
 
 @pytest.fixture

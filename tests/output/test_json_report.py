@@ -46,6 +46,57 @@ def test_the_promised_keys_are_there(screening):
     assert report["files"] == [{"name": "idle.m4a", "sha256": "ab" * 32}]
 
 
+def test_noises_told_have_a_key_of_their_own(told_screening):
+    """What noise, how strong, who is in question and how likely faulty, and whom to check first."""
+    report = json.loads(render_json(screening_to_dict(told_screening)))
+    knocks, hiss = report["noises_told"]
+    assert (knocks["noise"], knocks["recording"], knocks["ln_ratio"]) == (
+        "impacts with firing", 0, 3.0,
+    )  # fmt: skip
+    assert knocks["words"].startswith("knocks in step with the firing")
+    assert knocks["parts_in_question"] == [
+        {"part": "water pump", "probability": 0.12},
+        {"part": "idler", "probability": 0.91},
+    ]
+    assert knocks["first_to_check"] == "water pump"
+    assert (hiss["parts_in_question"], hiss["first_to_check"]) == ([], None)
+    jsonschema.validate(report, answer_json_schema())
+
+
+@pytest.mark.parametrize("key", ["noise", "ln_ratio", "parts_in_question", "first_to_check"])
+def test_a_noise_told_is_described_key_by_key(told_screening, key):
+    """The schema misses any of them."""
+    report = screening_to_dict(told_screening)
+    del report["noises_told"][0][key]
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(report, answer_json_schema())
+
+
+def test_swelling_nobody_explains_has_a_key_of_its_own(swelling_screening):
+    """Order, how often a second at the measured speed, band and strength; apart from tones."""
+    report = json.loads(render_json(screening_to_dict(swelling_screening)))
+    jsonschema.validate(report, answer_json_schema())
+    first, second = report["unexplained_swelling"]
+    assert (first["order"], first["low_hz"], first["high_hz"]) == (4.37, 917.0, 1320.0)
+    assert first["frequency_hz"] == pytest.approx(4.37 * 800 / 60)
+    assert (first["strength"], second["strength"]) == ("strong", "weak")
+    assert (first["recording"], first["remark"]) == (0, "")
+    assert [tone["order"] for tone in report["unexplained"]] == [17.3]
+    assert [line["order"] for line in report["recordings"][0]["swelling"]] == [4.37, 1.333]
+    report["unexplained_swelling"][0]["strength"] = "awful"
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(report, answer_json_schema())
+
+
+@pytest.mark.parametrize("key", ["noises_told", "unexplained_swelling"])
+def test_an_answer_of_an_older_version_is_still_valid(told_screening, key):
+    """Keys added under the same schema name are described, and not required."""
+    report = screening_to_dict(told_screening)
+    del report[key]
+    jsonschema.validate(report, answer_json_schema())
+    assert key in answer_json_schema()["properties"]
+
+
 def test_every_part_is_in_the_answer_best_first(screening):
     """Also those too unlikely for the text."""
     report = screening_to_dict(screening)

@@ -104,3 +104,14 @@ def test_every_remark_is_told_once(screening):
     again = dataclasses.replace(heard, recording=recording)
     text = flat(render_text(dataclasses.replace(screening, heard=(again,))))
     assert text.count("are clipped") == 1
+
+
+def test_swelling_is_listed_apart_from_tones(swelling_screening, screening):
+    """Order, times a second, band, a plain word; said to be no tones; only where there is any."""
+    text = render_text(swelling_screening)
+    assert re.search(r"4\.370 +58\.3 +917 to 1320 +17\.2 +strong", text)
+    assert re.search(r"1\.333 +17\.8 +600 to 1000 +7\.1 +weak\n +at a multiple of a third", text)
+    assert text.index("Tones that no part") < text.index("Swelling that no part")
+    assert "These are no tones" in text
+    assert "Swelling" not in render_text(screening)
+    assert max(map(len, render_text(swelling_screening, 80).splitlines())) <= 80
