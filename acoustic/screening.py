@@ -16,7 +16,9 @@ from acoustic.evidence.hiss import NOISE as HISS
 from acoustic.evidence.noises import HeardNoises, find_noises
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.run_down import switch_off_finding
+from acoustic.evidence.stretch_spectrum import transformed
 from acoustic.evidence.tones import ToneSettings, find_tones
+from acoustic.recording.frame_levels import frame_levels
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
 from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.remarks import make_remark
@@ -216,10 +218,11 @@ def _listen_running(
     """Take one recording of a running engine from samples to tones."""
     recording = clip.recording
     tell(f"listening to {recording.name}")
-    stretches = find_stretches(recording, settings.stretches)
+    levels = frame_levels(recording)
+    stretches = find_stretches(recording, settings.stretches, levels)
     cutoff_hz = codec_cutoff_hz(recording)
     speed = _speed(clip, stretches, drive, settings)
-    quality = check_recording(recording, stretches, speed.trace, settings.quality)
+    quality = check_recording(recording, stretches, speed.trace, settings.quality, levels)
     quality = (*recording.remarks, *quality)
     unheard = Heard(recording, speed.trace, stretches, quality, None, (), speed.reason)
     unfit = any(q.severity == "unfit" for q in quality)
@@ -239,10 +242,11 @@ def _listen_running(
     spectrum = without_fixed_lines(spectrum, over_hz, speed.trace, level)
     tones = find_tones(spectrum, comb, over_hz, speed.trace, settings.tones)
     tell(f"looking for knocks and swelling in {recording.name}")
+    heard = transformed(recording, stretches)
     envelope = envelope_spectra(
-        recording, stretches, speed.trace, drive.engine, highest_hz, settings.envelope
+        recording, heard, speed.trace, drive.engine, highest_hz, settings.envelope
     )
-    noises = find_noises(recording, stretches, speed.trace, drive.engine, highest_hz, spectrum)
+    noises = find_noises(recording, heard, speed.trace, drive.engine, highest_hz, spectrum)
     orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope, noises.findings)
     unheard = replace(unheard, envelope=envelope, noises=noises.findings)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders, noises)
