@@ -164,7 +164,8 @@ class LineTable:
         One for each level in each of the carriers; number `carriers` is their mean.
         """
         levels = self.levels_db + relative_db - FAMILY_LEVELS_DB[0]
-        one = np.clip(np.rint(levels / LEVEL_STEP_DB), 0, FAMILY_LEVELS_DB.size - 1)
+        one = np.rint(levels / LEVEL_STEP_DB)
+        one = np.minimum(np.maximum(one, 0), FAMILY_LEVELS_DB.size - 1)
         first = FAMILY_LEVELS_DB.size * np.array(carriers)
         return np.asarray((first[:, None] + one[None, :]).ravel(), dtype=np.intp)
 
@@ -323,7 +324,7 @@ def _band_gains(
     nearest = np.clip(
         np.rint((order - band.orders[0]) * band.revolutions).astype(int), 0, band.orders.size - 1
     )
-    visible = band.visible[nearest]
+    visible: NDArray[np.bool_] = band.visible[nearest]
     smear_bins = settings.smear_per_revolution * order * band.revolutions
     kept = np.interp(smear_bins, _SMEAR_BINS, _SMEAR_LOSS) * noise_bins
     d1, d2 = (share * band.freedom for share in settings.freedom_shares)
