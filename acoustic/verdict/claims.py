@@ -233,7 +233,7 @@ def _carriers(
         table = listening.table
         for line, own in zip(lines, here, strict=True):
             level = int(table.rows(line.relative_level_db)[table.levels_db.size // 2])
-            ratio = table.ratio[level :: FAMILY_LEVELS_DB.size][:count].take(own, axis=1)
+            ratio = table.ratio[level :: FAMILY_LEVELS_DB.size][:count, own]
             ratio /= listening.price[own]
             score += np.log1p(line.probability * ratio.max(axis=1))
     best = np.sort(np.argsort(-score)[:CARRIERS_HELD])
