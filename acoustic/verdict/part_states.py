@@ -92,7 +92,7 @@ def _all_of(likelihoods: Iterable[Floats]) -> Floats | float:
 
 
 class PartBook:
-    """Works out part states for one problem; holds only what never changes."""
+    """Works out part states for one problem; holds only what never changes once known."""
 
     def __init__(self, problem: MatchProblem) -> None:
         self.problem = problem
@@ -109,6 +109,7 @@ class PartBook:
             [Contests(table.contested) if table.contested else None for table in tables]
             for tables in problem.tables
         ]
+        self._blurs: dict[tuple[float, int], Floats] = {}
         self._tones: list[frozenset[int]] = [
             frozenset().union(*(self.touched[v] for v in voices)) for voices in self.voices_of
         ]
@@ -158,6 +159,15 @@ class PartBook:
             factor = self._song_factor(part, belief.share, beside.get(v))
             on = on + self.problem.voices[v].weight * sounds[v].seen * factor
         return PartState(rivals, taken, belief, sounds, beside, on, off)
+
+    def healthy_state(self, part: int, rivals: Floats, belief: SongPrior) -> PartState:
+        """The part as far as it is sound: its song, and nothing of its mechanisms."""
+        song, taken = self.song_voice(part), np.zeros(self.problem.tone_count)
+        sounds: dict[int, Sound] = {}
+        if song is not None:
+            sounds[song] = self.sound(song, Against(rivals, taken), self.level(song, belief))
+        off = self._song_factor(part, belief.share, None if song is None else sounds[song])
+        return PartState(rivals, taken, belief, sounds, {}, np.zeros_like(off), off)
 
     def _same(self, known: PartState, belief: SongPrior, v: int, against: Against) -> bool:
         """Whether nothing that voice v depends on has changed."""
@@ -340,7 +350,13 @@ class PartBook:
         sd = voice.own_tolerance / OFFSET_STEP
         if sd < 0.25:
             return values
-        return np.asarray(gaussian_filter1d(values, sd, mode="nearest", truncate=3.0))
+        # Few widths serve all voices thousands of times: a filter call each would cost more.
+        blur = self._blurs.get((sd, values.size))
+        if blur is None:
+            one = np.eye(values.size)
+            blur = gaussian_filter1d(one, sd, axis=0, mode="nearest", truncate=3.0)
+            self._blurs[sd, values.size] = blur
+        return np.asarray(blur @ values)
 
     def _to_part(self, voice: Voice, raw: Floats) -> Floats:
         """Give a voice's likelihood over its part's offset."""
