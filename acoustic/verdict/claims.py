@@ -172,7 +172,7 @@ def _line_tables(
     steady = [np.ones(shape) for _ in recordings]
     contested: list[dict[int, list[Claim]]] = [{} for _ in recordings]
     for number, line in enumerate(lines):
-        presence = np.full(shape, line.probability)
+        presence: Floats | float = line.probability
         for r, listening in enumerate(recordings):
             own = places[r][number]
             if not listening.table.visible[own].any():
@@ -209,7 +209,13 @@ def _gain(
 ) -> Floats:
     """(likelihood ratio - 1) / price of a line, shape (offsets, carriers x levels)."""
     rows = listening.table.rows(line.relative_level_db, carriers)
-    gain = listening.table.ratio[rows[None, :], places[:, None]]
+    first, last = int(places[0]), int(places[-1])
+    if last - first == _PLACES_PER_OFFSET * (places.size - 1):
+        # Evenly spaced, as they are away from the ends: a slice is read in half the time.
+        read = listening.table.ratio[rows, first : last + 1 : _PLACES_PER_OFFSET]
+        gain = np.ascontiguousarray(read.T)
+    else:
+        gain = listening.table.ratio[rows[None, :], places[:, None]]
     gain -= 1.0
     gain /= listening.price[places][:, None]
     return np.asarray(gain)
@@ -247,18 +253,23 @@ def _enter(
     contested: dict[int, list[Claim]],
 ) -> None:
     """Enter a line's claim: straight where it is alone, by tone where others may claim."""
+    alone = np.maximum(_LEAST_FACTOR, 1.0 + claim)
+    alone[tone >= 0] = 1.0
+    steady *= alone
     # Places rise with the offset, so each tone is met in one run of rows.
     edges = [0, *(np.flatnonzero(tone[1:] != tone[:-1]) + 1).tolist(), tone.size]
     for first, last in pairwise(edges):
-        rows, index = slice(first, last), int(tone[first])
-        if index < 0:
-            steady[rows] *= np.maximum(_LEAST_FACTOR, 1.0 + claim[rows])
-        else:
+        index = int(tone[first])
+        if index >= 0:
+            rows = slice(first, last)
             contested.setdefault(index, []).append(Claim(index, rows, claim[rows]))
 
 
 def _joined(tone: int, claims: Sequence[Claim]) -> Claim:
     """One claim of all lines that meet a tone, never so low that the voice is ruled out."""
+    if len(claims) == 1:
+        (one,) = claims
+        return Claim(tone, one.rows, np.maximum(one.values, _LEAST_FACTOR - 1.0))
     first = min(one.rows.start for one in claims)
     last = max(one.rows.stop for one in claims)
     values = np.zeros((last - first, claims[0].values.shape[1]))
@@ -268,7 +279,7 @@ def _joined(tone: int, claims: Sequence[Claim]) -> Claim:
 
 
 def _updated_presence(
-    line: ExpectedLine, presence: Floats, gain: Floats, offset_blur: float
+    line: ExpectedLine, presence: Floats | float, gain: Floats, offset_blur: float
 ) -> Floats:
     """P(the line is there) after this recording, by Bayes' rule."""
     seen = np.maximum(presence * (1.0 + gain), 0.0)
