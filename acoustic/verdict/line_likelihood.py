@@ -239,12 +239,11 @@ class _Tabulated:
                 np.intp
             )
 
-    def blurred(self) -> Floats:
+    def blur_into(self, blurred: Floats) -> None:
         """Gains of a line whose place is known to `position_sd` only; nothing if unseen."""
         sd = self.settings.position_sd / LATTICE_STEP
-        blurred = gaussian_filter1d(self.gains, sd, axis=1, mode="nearest")
-        blurred *= self.visible
-        return np.asarray(blurred)
+        gaussian_filter1d(self.gains, sd, axis=1, mode="nearest", output=blurred)
+        blurred *= self.visible.astype(np.float64)
 
     def stray(self, levels_db: tuple[float, float]) -> Floats:
         """Mean likelihood ratio of a line that hangs on nothing."""
@@ -277,15 +276,15 @@ def _family_ratios(each: Sequence[_Tabulated]) -> Floats:
     # One level more, always 1 and of weight 1, turns gains into ratios within the product.
     weights = np.column_stack([weights, np.ones(FAMILY_LEVELS_DB.size)])
     gains = np.ones((weights.shape[1], places))
-    together = np.zeros((LINE_LEVELS_DB.size, places))
+    blurred, together = gains[:-1], np.zeros((LINE_LEVELS_DB.size, places))
     count = len(each) + (len(each) > 1)
     ratios = np.empty((count, FAMILY_LEVELS_DB.size, places))
     for one, ratio in zip(each, ratios, strict=False):
-        gains[:-1] = one.blurred()
-        together += gains[:-1]
+        one.blur_into(blurred)
+        together += blurred
         np.matmul(weights, gains, out=ratio)
     if len(each) > 1:
-        gains[:-1] = together / len(each)
+        np.divide(together, len(each), out=blurred)
         np.matmul(weights, gains, out=ratios[-1])
     return ratios.reshape(-1, places)
 
@@ -329,7 +328,7 @@ def _band_gains(
     kept = np.interp(smear_bins, _SMEAR_BINS, _SMEAR_LOSS) * noise_bins
     d1, d2 = (share * band.freedom for share in settings.freedom_shares)
     floor_part = d1 / d2 * np.exp(_at_places(band.excess + floor_bias, band, order))
-    top = settings.saturation
+    top, seen = settings.saturation, visible.astype(np.float64)
     # Level by level: what one needs stays in the processor's cache, all together would not.
     for level_db, row in zip(LINE_LEVELS_DB, gains, strict=True):
         gain = 1.0 + kept * 10 ** (level_db / 10)
@@ -341,7 +340,7 @@ def _band_gains(
         ln_ratio[high] = top + top * np.log(ln_ratio[high] / top)
         np.exp(ln_ratio, out=row)
         row -= 1.0
-        row *= visible
+        row *= seen
     return visible
 
 
