@@ -144,11 +144,13 @@ def fixed_lines(
     in_range = (over_hz.frequency_hz >= range_hz[0]) & (over_hz.frequency_hz <= range_hz[1])
     looked_at = telling & in_range
     trials = max(1.0, looked_at.sum() / 1.5)
-    p = np.minimum(1.0, chance_of_ratio(over_hz.excess, over_hz.freedom) * trials)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(over_hz.excess, 2), 5).max(axis=1)
     steady = over_hz.persistence >= _STEADY_SHARE
-    found = np.flatnonzero(looked_at & (p < level) & (over_hz.excess >= around) & steady)
-    return [(float(over_hz.frequency_hz[i]), float(over_hz.excess[i]), float(p[i])) for i in found]
+    index = np.flatnonzero(looked_at & (over_hz.excess >= around) & steady)
+    # The chance takes long to work out: of the few that could be, not of every bin.
+    chance = np.minimum(1.0, chance_of_ratio(over_hz.excess[index], over_hz.freedom) * trials)
+    lines = zip(over_hz.frequency_hz[index], over_hz.excess[index], chance, strict=True)
+    return [(float(hz), float(excess), float(p)) for hz, excess, p in lines if p < level]
 
 
 def without_fixed_lines(
