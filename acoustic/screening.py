@@ -16,8 +16,10 @@ from acoustic.evidence.hiss import NOISE as HISS
 from acoustic.evidence.noises import HeardNoises, find_noises
 from acoustic.evidence.order_spectrum import TrackingSettings, track_orders
 from acoustic.evidence.run_down import switch_off_finding
+from acoustic.evidence.stretch_spectrum import transformed
 from acoustic.evidence.swelling import SwellingSettings, find_swelling
 from acoustic.evidence.tones import ToneSettings, find_tones
+from acoustic.recording.frame_levels import frame_levels
 from acoustic.recording.quality import QualitySettings, check_recording, codec_cutoff_hz
 from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.remarks import make_remark
@@ -252,10 +254,11 @@ def first_look(clip: Clip, drive: Drive, settings: ScreenSettings) -> FirstLook:
         If a stated speed makes no sense.
     """
     recording = clip.recording
-    stretches = find_stretches(recording, settings.stretches)
+    levels = frame_levels(recording)
+    stretches = find_stretches(recording, settings.stretches, levels)
     cutoff_hz = codec_cutoff_hz(recording)
     speed = _speed(clip, stretches, drive, settings)
-    checked = check_recording(recording, stretches, speed.trace, settings.quality)
+    checked = check_recording(recording, stretches, speed.trace, settings.quality, levels)
     quality = (*recording.remarks, *checked)
     heard = Heard(
         recording, speed.trace, stretches, quality, None, (), speed.reason, taken=clip.taken
@@ -289,10 +292,11 @@ def _listen_running(
     spectrum = without_fixed_lines(spectrum, over_hz, trace, level)
     tones = find_tones(spectrum, comb, over_hz, trace, settings.tones)
     tell(f"looking for knocks and swelling in {recording.name}")
+    heard = transformed(recording, stretches)
     envelope = envelope_spectra(
-        recording, stretches, trace, drive.engine, highest_hz, settings.envelope
+        recording, heard, trace, drive.engine, highest_hz, settings.envelope
     )
-    noises = find_noises(recording, stretches, trace, drive.engine, highest_hz, spectrum)
+    noises = find_noises(recording, heard, trace, drive.engine, highest_hz, spectrum)
     orders = HeardOrders(spectrum, comb, trace.uncertainty, envelope, noises.findings, clip.taken)
     swelling = find_swelling(envelope, settings.swelling)
     unheard = replace(unheard, envelope=envelope, noises=noises.findings, swelling=swelling)

@@ -12,11 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import ifft, next_fast_len, rfft
 from scipy.ndimage import gaussian_filter1d
 
 from acoustic.drive.drive import Engine
-from acoustic.recording.recording import Recording, Stretch
+from acoustic.evidence.stretch_spectrum import StretchSpectrum
 from acoustic.recording.speed_trace import SpeedTrace
 
 Floats = NDArray[np.float64]
@@ -46,42 +45,6 @@ class PhaseSettings:
     bandwidth_order: float = 0.15
     highest_multiple: int = 6
     least_ratio: float = 8.0
-
-
-class StretchSpectrum:
-    """One transform of a stretch, from which its bands are cut."""
-
-    def __init__(self, recording: Recording, stretch: Stretch) -> None:
-        self.rate_hz = recording.sample_rate_hz
-        first, last = (int(t * self.rate_hz) for t in (stretch.start_s, stretch.end_s))
-        sound = recording.samples[first:last]
-        self.start_s = first / self.rate_hz
-        self.duration_s = sound.size / self.rate_hz
-        self.size = next_fast_len(max(sound.size, 2), real=True)
-        self.lines: NDArray[np.complex64] = rfft(sound, n=self.size)
-
-    def band(self, low_hz: float, high_hz: float) -> tuple[NDArray[np.complex64], float]:
-        """Complex signal of a band, shifted to zero frequency, and its rate. [Hz]
-
-        The first value is that of the stretch's first sample.
-        """
-        spacing = self.rate_hz / self.size
-        first = int(low_hz / spacing)
-        last = max(first + 2, min(int(high_hz / spacing), self.lines.size - 1))
-        lines = self.lines[first:last] * _skirts(last - first)
-        count = next_fast_len(lines.size)
-        rate_hz = count * spacing
-        signal = ifft(lines, n=count)[: int(self.duration_s * rate_hz)]
-        return signal * np.float32(count / self.size), rate_hz
-
-
-def _skirts(size: int) -> NDArray[np.float32]:
-    """Band shape with raised-cosine skirts of a tenth each."""
-    edge = max(1, size // 10)
-    shape = np.ones(size, dtype=np.float32)
-    shape[:edge] = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)
-    shape[-edge:] = shape[:edge][::-1]
-    return shape
 
 
 @dataclass(frozen=True, slots=True, eq=False)

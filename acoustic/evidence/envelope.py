@@ -23,7 +23,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import ifft, next_fast_len, rfft
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from acoustic.drive.drive import Engine
@@ -31,12 +30,14 @@ from acoustic.errors import SpeedError
 from acoustic.evidence.angle import AngularSound
 from acoustic.evidence.findings import EnvelopeBand, EnvelopeSpectrum
 from acoustic.evidence.order_spectrum import TrackingSettings, order_band
+from acoustic.evidence.stretch_spectrum import StretchSpectrum, spectra_of
 from acoustic.recording.recording import Recording, Stretch, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
 
 Floats = NDArray[np.float64]
 
 _ANGLE_STEP_S = 0.005
+_CYCLES_AT_ONCE = 128
 
 
 def _half_octaves(lowest_hz: float, count: int) -> tuple[tuple[float, float], ...]:
@@ -108,8 +109,8 @@ def envelope_spectra(
         if min(high, highest_hz) > low + 0.6 * (high - low)
     ]
     swings: list[list[AngularSound]] = [[] for _ in range(len(wanted) + 1)]
-    for stretch in stretches.used:
-        sound = _StretchSpectrum(recording, stretch, speed)
+    for spectrum in spectra_of(recording, stretches):
+        sound = _TurnedStretch(spectrum, speed, settings.per_revolution)
         if sound.turns < tracking.shortest_revolutions + 1:
             continue
         each = [_swing(sound, limits_hz, engine, settings) for limits_hz in wanted]
@@ -146,61 +147,44 @@ def _seconds(stretch: Stretch) -> Floats:
     return np.arange(stretch.start_s, max(stretch.end_s, stretch.start_s + 0.1), 0.1)
 
 
-class _StretchSpectrum:
-    """One transform of a stretch that all bands are cut from, with its crank angle."""
+class _TurnedStretch:
+    """A stretch with its crank angle, cut into equal steps of it."""
 
-    def __init__(self, recording: Recording, stretch: Stretch, speed: SpeedTrace) -> None:
-        self.rate_hz = recording.sample_rate_hz
-        first, last = (int(t * self.rate_hz) for t in (stretch.start_s, stretch.end_s))
-        sound = recording.samples[first:last]
-        self.size = next_fast_len(sound.size, real=True)
-        self.lines = rfft(sound, n=self.size)
-        self.duration_s = sound.size / self.rate_hz
-        steps = np.arange(0.0, self.duration_s, _ANGLE_STEP_S)
-        hz = speed.at(first / self.rate_hz + steps)
-        turned = np.cumsum(0.5 * (hz[1:] + hz[:-1]) * np.diff(steps))
-        self._steps_s, self._angle = steps, np.concatenate([[0.0], turned])
-        self.turns = float(self._angle[-1]) if steps.size else 0.0
+    def __init__(self, sound: StretchSpectrum, speed: SpeedTrace, per_turn: int) -> None:
+        self.sound, self.per_turn = sound, per_turn
+        steps = np.arange(0.0, sound.duration_s, _ANGLE_STEP_S)
+        hz = speed.at(sound.start_s + steps)
+        angle = np.concatenate([[0.0], np.cumsum(0.5 * (hz[1:] + hz[:-1]) * np.diff(steps))])
+        self.turns = float(angle[-1]) if steps.size else 0.0
+        points = np.arange(int(self.turns * per_turn) + 1) / per_turn
+        # The times at which the steps of angle begin and end. [s]
+        self._edges_s = np.interp(points, angle, steps) if steps.size else np.zeros(1)
 
-    def time_at(self, turns: Floats) -> Floats:
-        """Time at which the crank has turned so far. [s]"""
-        return np.asarray(np.interp(turns, self._angle, self._steps_s))
+    def mean_power(self, limits_hz: tuple[float, float]) -> Floats:
+        """Mean power of a band over each step of angle, to some factor.
 
-    def power(self, low_hz: float, high_hz: float) -> tuple[Floats, float]:
-        """Instantaneous power of a band, and its rate. [Hz]"""
-        spacing = self.rate_hz / self.size
-        first, last = int(low_hz / spacing), min(int(high_hz / spacing), self.lines.size - 1)
-        lines = self.lines[first:last] * _skirts(last - first)
-        # Twice the band's width, so that the square of the envelope does not fold.
-        count = next_fast_len(2 * lines.size)
-        band = ifft(lines, n=count)
-        return band.real.astype(np.float64) ** 2 + band.imag**2, count * spacing
-
-
-def _skirts(size: int) -> NDArray[np.float32]:
-    """Band shape with raised-cosine skirts of a tenth each."""
-    edge = max(1, size // 10)
-    shape = np.ones(size, dtype=np.float32)
-    shape[:edge] = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)
-    shape[-edge:] = shape[:edge][::-1]
-    return shape
+        From the running sum: no aliasing, no weights lost.
+        """
+        power, rate_hz = self.sound.power(*limits_hz)
+        energy = np.zeros(power.size + 1)
+        np.cumsum(power, dtype=np.float64, out=energy[1:])
+        edges = self._edges_s * rate_hz
+        # The running sum lies at whole numbers, so nobody has to search for the neighbours.
+        whole = np.minimum(edges.astype(np.intp), power.size - 1)
+        at_edges = energy[whole] + np.minimum(edges - whole, 1.0) * power[whole]
+        mean = np.diff(at_edges) / np.maximum(np.diff(edges), 1e-9)
+        return np.asarray(np.maximum(mean, 1e-30))
 
 
 def _swing(
-    sound: _StretchSpectrum,
+    sound: _TurnedStretch,
     limits_hz: tuple[float, float],
     engine: Engine,
     settings: EnvelopeSettings,
 ) -> AngularSound:
     """Relative swing of a band's power over crank angle, without the engine's pattern."""
-    power, rate_hz = sound.power(*limits_hz)
     per_turn = settings.per_revolution
-    points = int(sound.turns * per_turn)
-    edges_s = sound.time_at(np.arange(points + 1) / per_turn)
-    # The mean over each step of angle, from the running sum: no aliasing, no weights lost.
-    energy = np.concatenate([[0.0], np.cumsum(power)])
-    mean = np.diff(np.interp(edges_s * rate_hz, np.arange(energy.size), energy))
-    mean = np.maximum(mean / np.maximum(np.diff(edges_s * rate_hz), 1e-9), 1e-30)
+    mean = sound.mean_power(limits_hz)
     mean /= np.maximum(
         uniform_filter1d(mean, int(settings.mean_turns * per_turn), mode="nearest"), 1e-30
     )
@@ -218,6 +202,26 @@ def _cycle_pattern(mean: Floats, engine: Engine, settings: EnvelopeSettings) -> 
         return np.ones_like(mean)
     padded = np.pad(mean, (0, count * cycle - mean.size), mode="reflect")
     table = np.minimum(padded.reshape(count, cycle), 10.0)
-    smooth = gaussian_filter1d(table, settings.cycle_spread, axis=0, mode="nearest")
+    smooth = _mean_over_cycles(table.astype(np.float32), settings.cycle_spread)
     smooth = gaussian_filter1d(smooth, 1.5, axis=1, mode="wrap")
     return np.asarray(np.maximum(smooth, 0.05).ravel()[: mean.size])
+
+
+def _mean_over_cycles(table: NDArray[np.float32], spread: float) -> NDArray[np.float32]:
+    """Gaussian mean down the rows of a table, the first and last row going on beyond it.
+
+    As a product with the band of weights, a few times faster than a filter run along each
+    column by itself; block by block, so that the work grows with the table's length only.
+    """
+    reach = int(4.0 * spread + 0.5)
+    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / spread) ** 2)
+    band = np.zeros((_CYCLES_AT_ONCE, _CYCLES_AT_ONCE + 2 * reach), np.float32)
+    for row in range(_CYCLES_AT_ONCE):
+        band[row, row : row + weights.size] = weights / weights.sum()
+    padded = np.pad(table, ((reach, reach), (0, 0)), mode="edge")
+    smooth = np.empty_like(table)
+    for first in range(0, table.shape[0], _CYCLES_AT_ONCE):
+        rows = min(_CYCLES_AT_ONCE, table.shape[0] - first)
+        part = padded[first : first + rows + 2 * reach]
+        np.matmul(band[:rows, : part.shape[0]], part, out=smooth[first : first + rows])
+    return smooth

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 import soxr
 from numpy.typing import NDArray
-from scipy.fft import rfft
+from scipy.fft import next_fast_len, rfft
 
 from acoustic.evidence.findings import OrderBand, OrderSpectrum
 from acoustic.evidence.noise_floor import (
@@ -63,10 +63,12 @@ def spectrum_over_hz(
 ) -> FrequencySpectrum | None:
     """Mean spectrum of the used stretches; None if none is long enough."""
     rate_hz = recording.sample_rate_hz
-    # Far above the highest frequency wanted there is nothing but work.
-    narrow_hz = float(np.ceil(_RATE_PER_HIGHEST * highest_hz))
+    # Far above the highest frequency wanted there is nothing but work; and a segment of a
+    # number of points that has no large factor is transformed several times faster.
+    points = next_fast_len(int(segment_s * np.ceil(_RATE_PER_HIGHEST * highest_hz)), real=True)
+    narrow_hz = points / segment_s
     thin = rate_hz > 1.5 * narrow_hz
-    points = int(segment_s * (narrow_hz if thin else rate_hz))
+    points = points if thin else int(segment_s * rate_hz)
     window = np.hanning(points + 1)[:-1].astype(np.float32)
     last = int(highest_hz * segment_s)
     powers = []
@@ -83,9 +85,9 @@ def spectrum_over_hz(
             powers.append(lines.real**2 + lines.imag**2)
     if not powers:
         return None
-    every = np.concatenate(powers).astype(np.float64)
-    every /= np.median(every, axis=1, keepdims=True) + np.finfo(np.float64).tiny
-    ln_power = np.log(np.maximum(every.mean(axis=0), 1e-12))
+    every = np.concatenate(powers)
+    every /= np.median(every, axis=1, keepdims=True) + np.finfo(np.float32).tiny
+    ln_power = np.log(np.maximum(every.mean(axis=0, dtype=np.float64), 1e-12))
     freedom = degrees_of_freedom(every.shape[0])
     floor = ln_noise_floor(ln_power, np.zeros(ln_power.size, bool), freedom, FloorSettings())
     frequency_hz = np.arange(1, ln_power.size + 1) / segment_s
@@ -142,11 +144,13 @@ def fixed_lines(
     in_range = (over_hz.frequency_hz >= range_hz[0]) & (over_hz.frequency_hz <= range_hz[1])
     looked_at = telling & in_range
     trials = max(1.0, looked_at.sum() / 1.5)
-    p = np.minimum(1.0, chance_of_ratio(over_hz.excess, over_hz.freedom) * trials)
     around = np.lib.stride_tricks.sliding_window_view(np.pad(over_hz.excess, 2), 5).max(axis=1)
     steady = over_hz.persistence >= _STEADY_SHARE
-    found = np.flatnonzero(looked_at & (p < level) & (over_hz.excess >= around) & steady)
-    return [(float(over_hz.frequency_hz[i]), float(over_hz.excess[i]), float(p[i])) for i in found]
+    index = np.flatnonzero(looked_at & (over_hz.excess >= around) & steady)
+    # The chance takes long to work out: of the few that could be, not of every bin.
+    chance = np.minimum(1.0, chance_of_ratio(over_hz.excess[index], over_hz.freedom) * trials)
+    lines = zip(over_hz.frequency_hz[index], over_hz.excess[index], chance, strict=True)
+    return [(float(hz), float(excess), float(p)) for hz, excess, p in lines if p < level]
 
 
 def without_fixed_lines(

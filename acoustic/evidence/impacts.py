@@ -26,7 +26,8 @@ from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
 
 from acoustic.drive.drive import Engine
 from acoustic.evidence.chirps import ChirpTrain
-from acoustic.evidence.engine_phase import CrankAngle, PhaseSettings, StretchSpectrum, crank_angle
+from acoustic.evidence.engine_phase import CrankAngle, PhaseSettings, crank_angle
+from acoustic.evidence.stretch_spectrum import StretchSpectrum, spectra_of
 from acoustic.recording.recording import Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
 
@@ -215,8 +216,7 @@ def band_trains(
     ]
     pieces: list[list[_Piece]] = [[] for _ in bands]
     turned = 0.0
-    for stretch in stretches.used:
-        sound = StretchSpectrum(recording, stretch)
+    for sound in spectra_of(recording, stretches):
         angle = crank_angle(sound, speed, engine, settings.phase)
         cycles = int(angle.turns[-1] / CYCLE_TURNS)
         if cycles < settings.fewest_cycles:

@@ -139,17 +139,19 @@ def _turns_that_fit(sounds: list[AngularSound], turns: int, settings: TrackingSe
     return turns
 
 
-def _segment_powers(sound: AngularSound, turns: int, limits: tuple[float, float]) -> Floats:
+def _segment_powers(
+    sound: AngularSound, turns: int, limits: tuple[float, float]
+) -> NDArray[np.float32]:
     """Power of each Hann segment over the band's bins, shape (segments, bins)."""
     points = turns * sound.per_revolution
     first, last = int(np.ceil(limits[0] * turns)), int(np.floor(limits[1] * turns))
     if sound.samples.size < points:
-        return np.empty((0, last - first + 1))
+        return np.empty((0, last - first + 1), np.float32)
     segments = np.lib.stride_tricks.sliding_window_view(sound.samples, points)[:: points // 2]
     phase = 2 * np.pi * np.arange(points, dtype=np.float32) / points
     window = (0.5 - 0.5 * np.cos(phase)).astype(np.float32)
     lines = rfft(segments * window, axis=1)[:, first : last + 1]
-    power: Floats = lines.real.astype(np.float64) ** 2 + lines.imag.astype(np.float64) ** 2
+    power: NDArray[np.float32] = lines.real**2 + lines.imag**2
     return power
 
 
@@ -176,8 +178,8 @@ def order_band(
     low = max(limits[0] - _MARGIN_BINS / turns, 1 / turns)
     wide = (low, min(limits[1] + _MARGIN_BINS / turns, top))
     powers = np.concatenate([_segment_powers(s, turns, wide) for s in sounds])
-    powers /= np.median(powers, axis=1, keepdims=True) + np.finfo(np.float64).tiny
-    power = np.maximum(powers.mean(axis=0), 1e-12)
+    powers /= np.median(powers, axis=1, keepdims=True) + np.finfo(np.float32).tiny
+    power = np.maximum(powers.mean(axis=0, dtype=np.float64), 1e-12)
     orders = (int(np.ceil(wide[0] * turns)) + np.arange(power.size)) / turns
     freedom = degrees_of_freedom(powers.shape[0])
     ln_power = np.log(power)

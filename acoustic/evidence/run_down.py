@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from scipy.fft import fft, ifft, next_fast_len
 from scipy.ndimage import maximum_filter1d, median_filter, percentile_filter, uniform_filter1d
 
-from acoustic.evidence.engine_phase import StretchSpectrum
 from acoustic.evidence.findings import NoiseFinding
+from acoustic.evidence.stretch_spectrum import StretchSpectrum
 from acoustic.recording.recording import Recording, Stretch
 from acoustic.recording.switch_off import cut
 

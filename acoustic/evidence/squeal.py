@@ -18,10 +18,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import find_objects, label, minimum_filter1d, uniform_filter1d
+from scipy.ndimage import find_objects, label
 
 from acoustic.evidence.findings import NoiseFinding
-from acoustic.evidence.short_time import ShortTimePiece, ShortTimeSpectrum, over_both_sides
+from acoustic.evidence.short_time import Powers, ShortTimePiece, ShortTimeSpectrum, over_both_sides
 from acoustic.evidence.weighing import Weighing, cannot_tell, not_there
 from acoustic.recording.speed_trace import SpeedTrace
 
@@ -192,8 +192,9 @@ def _traces(
     inside = spectrum.bins(*settings.band_hz)
     if inside.stop - inside.start < 4 or piece.time_s.size < 2 * count:
         return []
-    power = uniform_filter1d(piece.power, count, axis=0, mode="nearest")[hop::hop]
-    least = minimum_filter1d(piece.power[:, inside], count, axis=0, mode="nearest")[hop::hop]
+    power = _over_frames(piece.power, count, np.add)
+    power /= np.float32(count)
+    least = _over_frames(piece.power[:, inside], count, np.minimum)
     ratio = over_both_sides(power, inside, spectrum, settings.beside_hz, settings.guard_hz)
     time_s = piece.time_s[hop::hop]
     frequency_hz = np.arange(inside.start, inside.stop) * spectrum.spacing_hz
@@ -214,6 +215,20 @@ def _traces(
         loudness = weight.max(axis=1)
         traces.append(_Trace(time_s[rows], pitch, loudness, blocks, rows, column))
     return traces
+
+
+def _over_frames(power: Powers, count: int, combine: np.ufunc) -> Powers:
+    """So many frames put together, half of them on; the last frame goes on beyond the end.
+
+    Frame by frame of a window for all windows at once: a running filter would work out
+    every place, and half of them and more are not wanted.
+    """
+    middles = np.arange(count // 2, power.shape[0], count // 2)
+    last = power.shape[0] - 1
+    together = power[middles - count // 2]
+    for later in range(1, count):
+        combine(together, power[np.minimum(middles - count // 2 + later, last)], out=together)
+    return together
 
 
 def _judge(

@@ -68,6 +68,7 @@ def check_recording(
     stretches: Stretches,
     speed: SpeedTrace | None,
     settings: QualitySettings = QualitySettings(),
+    levels: FrameLevels | None = None,
 ) -> tuple[QualityRemark, ...]:
     """Check a recording for everything that limits what can be heard in it.
 
@@ -79,6 +80,8 @@ def check_recording(
     speed : SpeedTrace or None
         None if the speed could not be heard.
     settings : QualitySettings
+    levels : FrameLevels, optional
+        Its `frame_levels`, where they are known already.
 
     Returns
     -------
@@ -86,7 +89,7 @@ def check_recording(
         Worst first; ``"unfit"`` only where screening is pointless. What reading the file
         showed stands in ``recording.remarks`` and is not repeated here.
     """
-    levels = frame_levels(recording)
+    levels = frame_levels(recording) if levels is None else levels
     remarks = [
         *check_levels(recording, levels, stretches, settings.levels),
         *_check_engine(levels, stretches, speed, settings),

@@ -42,8 +42,10 @@ def best_path(
     moved = np.empty((2 * reach + 1, cells), dtype=np.float32)
     inside[0] = score[0]
     for frame in range(1, frames):
+        here = inside[frame]
         np.subtract(ways[frame - 1], penalty / np.float32(steps[frame - 1]), out=moved)
-        np.add(moved.max(axis=0), score[frame], out=inside[frame])
+        np.maximum.reduce(moved, axis=0, out=here)
+        here += score[frame]
     path = np.empty(frames, dtype=np.intp)
     path[-1] = int(inside[-1].argmax())
     for frame in range(frames - 1, 0, -1):

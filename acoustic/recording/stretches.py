@@ -70,12 +70,14 @@ _MOSTLY = 0.3
 def find_stretches(
     recording: Recording,
     settings: StretchSettings = StretchSettings(),
+    levels: FrameLevels | None = None,
 ) -> Stretches:
     """Find the stretches that can be used and say why the rest is left out.
 
-    Together they cover the recording without gap or overlap, in order of time.
+    Together they cover the recording without gap or overlap, in order of time. `levels` are
+    its `frame_levels`, where they are known already.
     """
-    levels = frame_levels(recording)
+    levels = frame_levels(recording) if levels is None else levels
     code = np.zeros(levels.time_s.size, np.int8)
     code[_find_jumps(levels, settings)] = _JUMP
     code[_find_bumps(levels, settings)] = _BUMP

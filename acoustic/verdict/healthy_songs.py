@@ -46,7 +46,9 @@ def settle_songs(book: PartBook) -> SoundDrive:
     parts = range(problem.part_count)
     claims = np.zeros((problem.part_count, problem.tone_count))
     plain = [book.plain_priors[g] for g in problem.part_groups]
-    states = [book.state(k, problem.stranger, problem.songs.first(k), plain[k]) for k in parts]
+    told = [(problem.stranger, problem.songs.first(k), plain[k]) for k in parts]
+    # While they settle only songs count: what faults would make of it is worked out at the end.
+    states = [book.healthy_state(k, *told[k][:2]) for k in parts]
     priors = offset_priors(problem, [s.off for s in states])
     for _ in range(_ROUNDS):
         before = claims.copy()
@@ -54,7 +56,8 @@ def settle_songs(book: PartBook) -> SoundDrive:
         beliefs = problem.songs.told_by_others(heard)
         order = np.argsort([-float(priors[k] @ states[k].off) for k in parts])
         for k in (int(k) for k in order):
-            states[k] = book.state(k, rivals_of(book, claims, k), beliefs[k], priors[k], states[k])
+            told[k] = (rivals_of(book, claims, k), beliefs[k], priors[k])
+            states[k] = book.healthy_state(k, *told[k][:2])
             fresh = book.claims(k, states[k], priors[k], faulty=False)
             # Claims span many powers of ten: the damping is on their logarithm.
             claims[k] = (
@@ -67,7 +70,8 @@ def settle_songs(book: PartBook) -> SoundDrive:
         priors = offset_priors(problem, [s.off for s in states])
         if np.max(np.abs(np.log1p(claims) - np.log1p(before)), initial=0.0) < _SETTLED:
             break
-    return SoundDrive(tuple(states), tuple(priors), claims)
+    whole = tuple(book.state(k, *told[k]) for k in parts)
+    return SoundDrive(whole, tuple(priors), claims)
 
 
 def rivals_of(book: PartBook, claims: Floats, part: int) -> Floats:

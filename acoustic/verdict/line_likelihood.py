@@ -164,7 +164,8 @@ class LineTable:
         One for each level in each of the carriers; number `carriers` is their mean.
         """
         levels = self.levels_db + relative_db - FAMILY_LEVELS_DB[0]
-        one = np.clip(np.rint(levels / LEVEL_STEP_DB), 0, FAMILY_LEVELS_DB.size - 1)
+        one = np.rint(levels / LEVEL_STEP_DB)
+        one = np.minimum(np.maximum(one, 0), FAMILY_LEVELS_DB.size - 1)
         first = FAMILY_LEVELS_DB.size * np.array(carriers)
         return np.asarray((first[:, None] + one[None, :]).ravel(), dtype=np.intp)
 
@@ -224,42 +225,38 @@ class _Tabulated:
         self.ln_order, self.settings = ln_order, settings
         self.visible = np.zeros(ln_order.size, dtype=bool)
         self.half_window = np.ones(ln_order.size, dtype=np.intp)
-        lambdas = np.ones((LINE_LEVELS_DB.size, ln_order.size))
+        # Ratios less 1, so that what cannot be seen is nothing.
+        self.gains = np.zeros((LINE_LEVELS_DB.size, ln_order.size))
         for number, band in enumerate(bands):
             inside = _places_of_band(ln_order, bands, number)
             x = ln_order[inside]
-            lambdas[:, inside], self.visible[inside] = _band_ratios(
-                x, band, settings.floor_bias[number], noise_bins(np.exp(x), band), settings
-            )
+            noise = noise_bins(np.exp(x), band)
+            bias, gains = settings.floor_bias[number], self.gains[:, inside]
+            self.visible[inside] = _band_gains(x, band, bias, noise, settings, gains)
             reach = 2.5 / (band.revolutions * np.exp(x)) + settings.position_sd
             # Below order 1.5 windows would be wide, and phones hear nothing there anyway.
             self.half_window[inside] = np.clip(np.rint(reach / LATTICE_STEP), 1, 120).astype(
                 np.intp
             )
-        self.lambdas = lambdas
 
-    def ratio(self) -> Floats:
-        """Mean likelihood ratio for each of `FAMILY_LEVELS_DB`."""
+    def blur_into(self, blurred: Floats) -> None:
+        """Gains of a line whose place is known to `position_sd` only; nothing if unseen."""
         sd = self.settings.position_sd / LATTICE_STEP
-        blurred = gaussian_filter1d(self.lambdas - 1.0, sd, axis=1, mode="nearest")
-        blurred[:, ~self.visible] = 0.0
-        weights = _level_weights(FAMILY_LEVELS_DB, self.settings.level_scatter_db)
-        return np.asarray(1.0 + weights @ blurred)
+        gaussian_filter1d(self.gains, sd, axis=1, mode="nearest", output=blurred)
+        blurred *= self.visible.astype(np.float64)
 
     def stray(self, levels_db: tuple[float, float]) -> Floats:
         """Mean likelihood ratio of a line that hangs on nothing."""
-        return 1.0 + _mean_over_levels(self.lambdas, levels_db)
+        weights = _level_weights(np.array([levels_db[0]]), levels_db[1])
+        return np.asarray(1.0 + (weights @ self.gains)[0])
 
 
 def _table(each: Sequence[_Tabulated], mean_speed_hz: float, levels_db: Floats) -> LineTable:
     """One table; a stranger may swing in any of the bands, so its ratio is their mean."""
     settings = each[0].settings
-    ratios = [one.ratio() for one in each]
-    if len(each) > 1:
-        ratios.append(np.mean(ratios, axis=0))
     return LineTable(
         ln_order=each[0].ln_order,
-        ratio=np.concatenate(ratios),
+        ratio=_family_ratios(each),
         stray=np.mean([one.stray(settings.clutter_levels_db) for one in each], axis=0),
         weak_stray=np.mean([one.stray(settings.weak_clutter_levels_db) for one in each], axis=0),
         half_window=np.max([one.half_window for one in each], axis=0),
@@ -269,10 +266,27 @@ def _table(each: Sequence[_Tabulated], mean_speed_hz: float, levels_db: Floats) 
     )
 
 
-def _mean_over_levels(lambdas: Floats, levels_db: tuple[float, float]) -> Floats:
-    weights = _level_weights(np.array([levels_db[0]]), levels_db[1])
-    mean: Floats = (weights @ (lambdas - 1.0))[0]
-    return mean
+def _family_ratios(each: Sequence[_Tabulated]) -> Floats:
+    """Mean ratio for each of `FAMILY_LEVELS_DB`, band by band, then of all bands if several.
+
+    Written straight to where it stays: the whole is large, and every pass over it costs.
+    """
+    places, scatter_db = each[0].ln_order.size, each[0].settings.level_scatter_db
+    weights = _level_weights(FAMILY_LEVELS_DB, scatter_db)
+    # One level more, always 1 and of weight 1, turns gains into ratios within the product.
+    weights = np.column_stack([weights, np.ones(FAMILY_LEVELS_DB.size)])
+    gains = np.ones((weights.shape[1], places))
+    blurred, together = gains[:-1], np.zeros((LINE_LEVELS_DB.size, places))
+    count = len(each) + (len(each) > 1)
+    ratios = np.empty((count, FAMILY_LEVELS_DB.size, places))
+    for one, ratio in zip(each, ratios, strict=False):
+        one.blur_into(blurred)
+        together += blurred
+        np.matmul(weights, gains, out=ratio)
+    if len(each) > 1:
+        np.divide(together, len(each), out=blurred)
+        np.matmul(weights, gains, out=ratios[-1])
+    return ratios.reshape(-1, places)
 
 
 def _level_weights(mean_db: Floats, sd_db: float) -> Floats:
@@ -286,45 +300,48 @@ def _level_weights(mean_db: Floats, sd_db: float) -> Floats:
     return np.diff(cumulative, axis=1)
 
 
-def _places_of_band(ln_order: Floats, bands: Sequence[OrderBand], number: int) -> NDArray[np.intp]:
+def _places_of_band(ln_order: Floats, bands: Sequence[OrderBand], number: int) -> slice:
     start = np.log(bands[number].orders[0])
     last_band = number + 1 == len(bands)
     end = np.log(bands[number].orders[-1] if last_band else bands[number + 1].orders[0])
-    return np.flatnonzero((ln_order >= start) & (ln_order < end))
+    return slice(*(int(place) for place in np.searchsorted(ln_order, (start, end))))
 
 
-def _band_ratios(
+def _band_gains(
     ln_order: Floats,
     band: OrderBand,
     floor_bias: float,
     noise_bins: Floats,
     settings: LikelihoodSettings,
-) -> tuple[Floats, NDArray[np.bool_]]:
-    """Likelihood ratio over `LINE_LEVELS_DB` and places, and which places are visible.
+    gains: Floats,
+) -> NDArray[np.bool_]:
+    """Write likelihood ratio - 1 over `LINE_LEVELS_DB` and places; give which are visible.
 
     `noise_bins` is the power ratio to one bin's floor that counts as level 0 dB.
     """
     order = np.exp(ln_order)
-    ln_r = _at_places(band.excess + floor_bias, band, order)
     nearest = np.clip(
         np.rint((order - band.orders[0]) * band.revolutions).astype(int), 0, band.orders.size - 1
     )
-    visible = band.visible[nearest]
+    visible: NDArray[np.bool_] = band.visible[nearest]
     smear_bins = settings.smear_per_revolution * order * band.revolutions
-    kept = np.interp(smear_bins, _SMEAR_BINS, _SMEAR_LOSS)
-    per_level = 10 ** (LINE_LEVELS_DB / 10)[:, None]
-    gain = 1.0 + kept * noise_bins * per_level
+    kept = np.interp(smear_bins, _SMEAR_BINS, _SMEAR_LOSS) * noise_bins
     d1, d2 = (share * band.freedom for share in settings.freedom_shares)
-    r = np.exp(ln_r)
-    ln_ratio = -0.5 * d1 * np.log(gain) + 0.5 * (d1 + d2) * (
-        np.log1p(d1 * r / d2) - np.log1p(d1 * r / (d2 * gain))
-    )
-    top = settings.saturation
-    high = ln_ratio > top
-    ln_ratio[high] = top + top * np.log(ln_ratio[high] / top)
-    ratio = np.exp(ln_ratio)
-    ratio[:, ~visible] = 1.0
-    return ratio, visible
+    floor_part = d1 / d2 * np.exp(_at_places(band.excess + floor_bias, band, order))
+    top, seen = settings.saturation, visible.astype(np.float64)
+    # Level by level: what one needs stays in the processor's cache, all together would not.
+    for level_db, row in zip(LINE_LEVELS_DB, gains, strict=True):
+        gain = 1.0 + kept * 10 ** (level_db / 10)
+        ln_ratio = (1.0 + floor_part) * gain / (gain + floor_part)
+        np.log(ln_ratio, out=ln_ratio)
+        ln_ratio *= 0.5 * (d1 + d2)
+        ln_ratio -= 0.5 * d1 * np.log(gain)
+        high = np.flatnonzero(ln_ratio > top)
+        ln_ratio[high] = top + top * np.log(ln_ratio[high] / top)
+        np.exp(ln_ratio, out=row)
+        row -= 1.0
+        row *= seen
+    return visible
 
 
 def _at_places(excess: Floats, band: OrderBand, order: Floats) -> Floats:

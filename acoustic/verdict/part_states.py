@@ -7,14 +7,14 @@ on each contested tone.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from acoustic.verdict.claims import Claim
+from acoustic.verdict.contests import Against, Contests
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongPrior, louder_than_song
 from acoustic.verdict.sources import Realm, Voice
@@ -58,31 +58,6 @@ class PartState:
     off: Floats
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Against:
-    """What stands against a part's claims on the contested tones.
-
-    Attributes
-    ----------
-    rivals : ndarray, shape (tones,)
-        Strangers' and all other parts' claims.
-    taken : ndarray, shape (tones,)
-        What of these are the claims of parts taken as faulty. A tone they account for is
-        no evidence for one part more: only what a part accounts for better counts for it.
-    """
-
-    rivals: Floats
-    taken: Floats
-
-    def gain(self, claim: Claim) -> Floats:
-        """What a claim adds to the likelihood of its tone, relative, shape (rows, levels)."""
-        taken, rivals = float(self.taken[claim.tone]), float(self.rivals[claim.tone])
-        if taken <= 0.0:
-            return claim.values / rivals
-        more = np.maximum(claim.values - taken, 0.0) + np.minimum(claim.values, 0.0)
-        return np.asarray(more / rivals)
-
-
 class _ClaimMasses:
     """Adds up a part's claims over the ways it may sound."""
 
@@ -108,20 +83,16 @@ def _perhaps(chance: float, likelihood: Floats) -> Floats:
     return np.asarray((1.0 - chance) + chance * likelihood)
 
 
-def _sums_outside(values: Floats) -> Callable[[slice], float]:
-    """Give the sum of all rows but a run of them, added up and never subtracted."""
-    by_row = values.sum(axis=1)
-    before = np.concatenate([[0.0], np.cumsum(by_row)])
-    after = np.concatenate([np.cumsum(by_row[::-1])[::-1], [0.0]])
-
-    def outside(rows: slice) -> float:
-        return float(before[rows.start] + after[rows.stop])
-
-    return outside
+def _all_of(likelihoods: Iterable[Floats]) -> Floats | float:
+    """Product of likelihoods over the offset, 1 of none; few, so no array is made of them."""
+    product: Floats | float = 1.0
+    for likelihood in likelihoods:
+        product = product * likelihood
+    return product
 
 
 class PartBook:
-    """Works out part states for one problem; holds only what never changes."""
+    """Works out part states for one problem; holds only what never changes once known."""
 
     def __init__(self, problem: MatchProblem) -> None:
         self.problem = problem
@@ -133,6 +104,12 @@ class PartBook:
             frozenset(claim.tone for table in tables for claim in table.contested)
             for tables in problem.tables
         ]
+        self._reached = [np.array(sorted(tones), dtype=np.intp) for tones in self.touched]
+        self._contests = [
+            [Contests(table.contested) if table.contested else None for table in tables]
+            for tables in problem.tables
+        ]
+        self._blurs: dict[tuple[float, int], Floats] = {}
         self._tones: list[frozenset[int]] = [
             frozenset().union(*(self.touched[v] for v in voices)) for voices in self.voices_of
         ]
@@ -169,8 +146,7 @@ class PartBook:
         beside: dict[int, Sound] = {}
         song = self.song_voice(part)
         for v in self.voices_of[part]:
-            reached = list(self.touched[v])
-            if known is not None and self._same(known, belief, v, reached, against):
+            if known is not None and self._same(known, belief, v, against):
                 sounds[v] = known.sounds[v]
             else:
                 sounds[v] = self.sound(v, against, self.level(v, belief))
@@ -184,13 +160,21 @@ class PartBook:
             on = on + self.problem.voices[v].weight * sounds[v].seen * factor
         return PartState(rivals, taken, belief, sounds, beside, on, off)
 
-    def _same(
-        self, known: PartState, belief: SongPrior, v: int, reached: list[int], against: Against
-    ) -> bool:
+    def healthy_state(self, part: int, rivals: Floats, belief: SongPrior) -> PartState:
+        """The part as far as it is sound: its song, and nothing of its mechanisms."""
+        song, taken = self.song_voice(part), np.zeros(self.problem.tone_count)
+        sounds: dict[int, Sound] = {}
+        if song is not None:
+            sounds[song] = self.sound(song, Against(rivals, taken), self.level(song, belief))
+        off = self._song_factor(part, belief.share, None if song is None else sounds[song])
+        return PartState(rivals, taken, belief, sounds, {}, np.zeros_like(off), off)
+
+    def _same(self, known: PartState, belief: SongPrior, v: int, against: Against) -> bool:
         """Whether nothing that voice v depends on has changed."""
-        if not np.array_equal(known.rivals[reached], against.rivals[reached]):
+        reached = self._reached[v]
+        if (known.rivals[reached] != against.rivals[reached]).any():
             return False
-        if not np.array_equal(known.taken[reached], against.taken[reached]):
+        if (known.taken[reached] != against.taken[reached]).any():
             return False
         return self.problem.voices[v].sings_when_faulty or known.song is belief
 
@@ -228,12 +212,9 @@ class PartBook:
     def sound(self, v: int, against: Against, level: Floats) -> Sound:
         """One voice with its claims weighed against the rivals'."""
         each, blurred = [], []
-        for table in self.problem.tables[v]:
-            values = table.steady
-            if table.contested:
-                values = values.copy()
-            for claim in table.contested:
-                values[claim.rows] *= 1.0 + against.gain(claim)
+        for table, contests in zip(self.problem.tables[v], self._contests[v], strict=True):
+            steady = table.steady
+            values = steady if contests is None else contests.entered(steady, against)
             each.append(values)
             blurred.append(self._blur(values, table.recording))
         levels = {Realm.TONES: level, Realm.ENVELOPE: self.problem.envelope_levels}
@@ -244,7 +225,7 @@ class PartBook:
             for realm in {table.realm for table in self.problem.tables[v]}
         }
         plain = np.ones(self.problem.groups[voice.group].offset.size)
-        raw = np.prod([plain, *realms.values()], axis=0) if realms else plain
+        raw = np.asarray(plain * _all_of(realms.values()))
         return Sound(tuple(each), tuple(blurred), levels, realms, self._to_part(voice, raw))
 
     def _product(self, v: int, blurred: Sequence[Floats], realm: Realm) -> Floats:
@@ -258,6 +239,8 @@ class PartBook:
         product = own[0]
         for values in own[1:]:
             product = product * values
+        if product.shape[0] == size:
+            return product
         return np.broadcast_to(product, (size, product.shape[1]))
 
     def voices_in(
@@ -313,27 +296,21 @@ class PartBook:
         """A voice's whole likelihood, and by tone what it gains there and has without it."""
         voice = self.problem.voices[v]
         weight = self._from_part(voice, weight)
-        full = float(np.sum(weight * np.prod(list(sound.realms.values()), axis=0)))
+        full = float((weight * _all_of(sound.realms.values())).sum())
         by_tone: dict[int, tuple[float, float]] = {}
         tables = self.problem.tables[v]
-        for number, table in enumerate(tables):
-            if not table.contested:
+        for number, (table, contests) in enumerate(zip(tables, self._contests[v], strict=True)):
+            if contests is None:
                 continue
-            apart = weight * self._other_realms(sound, table.realm)
+            apart = np.asarray(weight * self._other_realms(sound, table.realm))
             shown = voice.shows_in(table.realm)
-            hidden = (1.0 - shown) * float(np.sum(apart))
+            hidden = (1.0 - shown) * float(apart.sum())
             beside = shown * apart[:, None] * sound.levels[table.realm][None, :]
             for other, values in enumerate(sound.blurred):
                 if other != number and tables[other].realm == table.realm:
                     beside = beside * values
             outer = self._blur(beside, table.recording) * sound.each[number]
-            outside = _sums_outside(outer)
-            for claim in table.contested:
-                gain = against.gain(claim)
-                bare = outer[claim.rows] / (1.0 + gain)
-                without = hidden + outside(claim.rows) + float(np.sum(bare))
-                gained = against.rivals[claim.tone] * float(np.sum(bare * gain))
-                by_tone[claim.tone] = (gained, without)
+            by_tone.update(contests.masses(outer, hidden, against))
         return full, by_tone
 
     def song_evidence(self, part: int, state: PartState, prior: Floats) -> Floats | None:
@@ -361,8 +338,7 @@ class PartBook:
 
     def _other_realms(self, sound: Sound, realm: Realm) -> Floats | float:
         """Likelihood over the voice's offset of all realms but one."""
-        others = [values for other, values in sound.realms.items() if other != realm]
-        return np.asarray(np.prod(others, axis=0)) if others else 1.0
+        return _all_of(values for other, values in sound.realms.items() if other != realm)
 
     def _blur(self, values: Floats, recording: int) -> Floats:
         sd = self.problem.offset_blur[recording] / OFFSET_STEP
@@ -374,7 +350,13 @@ class PartBook:
         sd = voice.own_tolerance / OFFSET_STEP
         if sd < 0.25:
             return values
-        return np.asarray(gaussian_filter1d(values, sd, mode="nearest", truncate=3.0))
+        # Few widths serve all voices thousands of times: a filter call each would cost more.
+        blur = self._blurs.get((sd, values.size))
+        if blur is None:
+            one = np.eye(values.size)
+            blur = gaussian_filter1d(one, sd, axis=0, mode="nearest", truncate=3.0)
+            self._blurs[sd, values.size] = blur
+        return np.asarray(blur @ values)
 
     def _to_part(self, voice: Voice, raw: Floats) -> Floats:
         """Give a voice's likelihood over its part's offset."""

@@ -116,8 +116,6 @@ def louder_than_song(fault_level: Floats, song_level: Floats, above_db: float) -
 
     The prior `fault_level` times the chance that the song is weaker by `above_db`.
     """
-    weaker = np.array(
-        [song_level[level - above_db >= VOICE_LEVELS_DB].sum() for level in VOICE_LEVELS_DB]
-    )
+    weaker = (VOICE_LEVELS_DB[:, None] - above_db >= VOICE_LEVELS_DB[None, :]) @ song_level
     level = fault_level * np.maximum(weaker, 1e-3)
     return np.asarray(level / level.sum())

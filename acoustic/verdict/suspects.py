@@ -172,7 +172,8 @@ class Heard:
     `envelope` are None for a recording that took no part in the match. `noises` holds a
     finding for every noise that was listened for. `switched_off_s` is the second of the clip
     at which the engine is switched off; what lies after it is no part of the spectra. `taken`
-    says where and with which loads on it was recorded. `swelling` are the orders at which the loudness of a band plainly swells.
+    says where and with which loads on it was recorded. `swelling` are the orders at which the
+    loudness of a band plainly swells.
     """
 
     recording: Recording

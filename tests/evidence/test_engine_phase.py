@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from acoustic.evidence.engine_phase import PhaseSettings, StretchSpectrum, crank_angle
+from acoustic.evidence.engine_phase import PhaseSettings, crank_angle
+from acoustic.evidence.stretch_spectrum import StretchSpectrum
 from acoustic.recording.recording import Recording, Stretch
 from acoustic.recording.speed_trace import SpeedTrace
 
