@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from acoustic.drive.layout_file import read_drive
     from acoustic.drive.order_table import find_order_table
     from acoustic.errors import AcousticError
+    from acoustic.listening import Clip
     from acoustic.output.drive_drawing import draw_drive
     from acoustic.output.json_report import screening_to_dict
     from acoustic.output.picture import draw_screening
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from acoustic.recording.audio_file import read_recording
     from acoustic.recording.recording import Recording
     from acoustic.recording.speed_log import read_speed_log
-    from acoustic.screening import Clip, ScreenSettings, screen
+    from acoustic.screening import ScreenSettings, screen
     from acoustic.tables.sound_words import Complaint
     from acoustic.verdict.suspects import Screening
 
@@ -55,7 +56,7 @@ __all__ = [
 
 _HOME = {
     "AcousticError": "acoustic.errors",
-    "Clip": "acoustic.screening",
+    "Clip": "acoustic.listening",
     "Complaint": "acoustic.tables.sound_words",
     "Drive": "acoustic.drive.drive",
     "Recording": "acoustic.recording.recording",

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from acoustic.drive.drive import Drive
+from acoustic.listening import Clip, ListenSettings, first_look
 from acoustic.recording.recording import QualityRemark
-from acoustic.screening import Clip, ScreenSettings, first_look
 
 _SPEED_ASKED = 0.08
 """How far a held speed may lie from the one asked for and still answer the plan. [-]"""
@@ -52,7 +52,7 @@ class GateAnswer:
 def check_at_the_gate(
     clip: Clip,
     drive: Drive,
-    settings: ScreenSettings | None = None,
+    settings: ListenSettings | None = None,
     *,
     wanted_s: float = 0.0,
     wanted_rpm: float | None = None,
@@ -63,7 +63,7 @@ def check_at_the_gate(
     ----------
     clip : Clip
     drive : Drive
-    settings : ScreenSettings, optional
+    settings : ListenSettings, optional
     wanted_s : float
         Length the plan asks for; 0 if there is none. [s]
     wanted_rpm : float or None
@@ -74,7 +74,7 @@ def check_at_the_gate(
     SpeedError
         If a stated speed makes no sense.
     """
-    look = first_look(clip, drive, settings or ScreenSettings())
+    look = first_look(clip, drive, settings or ListenSettings())
     heard = look.heard
     rpm = heard.speed.mean_rpm if heard.speed is not None else None
     again = [_sentence(r) for r in heard.quality if r.severity == "unfit"]

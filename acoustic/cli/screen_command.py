@@ -82,7 +82,8 @@ def screened(
 ) -> tuple[Drive, Screening]:
     """Read everything asked for and screen it; `rpm` holds one speed per clip, or none."""
     from acoustic.drive.layout_file import read_drive
-    from acoustic.screening import Clip, screen
+    from acoustic.listening import Clip
+    from acoustic.screening import screen
 
     off_s = [parsed_second(text) for text in request.switched_off]
     complaint = _complaint(request)

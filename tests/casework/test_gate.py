@@ -7,9 +7,9 @@ import pytest
 
 from acoustic.casework.gate import check_at_the_gate
 from acoustic.drive.layout_file import read_drive
+from acoustic.listening import Clip
 from acoustic.recording.audio_file import read_recording
 from acoustic.recording.recording import Recording
-from acoustic.screening import Clip
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from acoustic.drive.layout_file import read_drive
-from acoustic.screening import Clip, screen
+from acoustic.listening import Clip
+from acoustic.screening import screen
 from acoustic.synthetic.scene import make_scene
 from acoustic.synthetic.scene_settings import Condition, PlantedFault, SceneSettings
 

@@ -5,7 +5,7 @@ import pytest
 
 import acoustic
 from acoustic.drive.expected import expected_families
-from acoustic.screening import listen
+from acoustic.listening import listen
 from acoustic.synthetic.scene import make_scene
 from acoustic.synthetic.scene_settings import Condition, PlantedFault, SceneSettings
 from acoustic.tables.sound_words import sound_words, when_words

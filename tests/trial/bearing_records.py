@@ -41,8 +41,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from acoustic.drive.drive import Drive
 from acoustic.drive.layout_file import read_drive
+from acoustic.listening import Clip
 from acoustic.recording.audio_file import read_recording
-from acoustic.screening import Clip, screen
+from acoustic.screening import screen
 from acoustic.verdict.suspects import Screening, Suspect
 
 ROOT = Path(__file__).resolve().parents[2]

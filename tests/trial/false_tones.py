@@ -26,7 +26,8 @@ from run_trial import cases_of
 from scenes import REPORTED_LAYOUTS
 
 from acoustic.evidence.tones import claimed
-from acoustic.screening import Clip, ScreenSettings, listen
+from acoustic.listening import Clip, listen
+from acoustic.screening import ScreenSettings
 from acoustic.synthetic.scene import make_scene
 
 

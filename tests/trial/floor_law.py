@@ -19,7 +19,8 @@ from scenes import TUNING_LAYOUTS
 from scipy.special import fdtri
 
 from acoustic.evidence.findings import OrderBand
-from acoustic.screening import Clip, ScreenSettings, listen
+from acoustic.listening import Clip, listen
+from acoustic.screening import ScreenSettings
 from acoustic.synthetic.scene import make_scene
 from acoustic.verdict.line_likelihood import LikelihoodSettings
 

@@ -26,7 +26,8 @@ from sound_classes import (
 
 from acoustic.drive.drive import ExpectedFamily
 from acoustic.drive.expected import expected_families
-from acoustic.screening import Clip, Listened, ScreenSettings, listen
+from acoustic.listening import Clip, Listened, listen
+from acoustic.screening import ScreenSettings
 from acoustic.synthetic.planted import ENVELOPE, find_family
 from acoustic.synthetic.truth import RecordingTruth
 from acoustic.tables.knowledge import load_knowledge

@@ -37,9 +37,10 @@ from scenes import (
 
 from acoustic.drive.build import build_drive
 from acoustic.drive.layout import Layout
+from acoustic.listening import Clip
 from acoustic.recording.speed_heard import hear_speed
 from acoustic.recording.stretches import find_stretches
-from acoustic.screening import Clip, screen
+from acoustic.screening import screen
 from acoustic.synthetic.scene_settings import SceneSettings
 
 RIGHT_SPEED = 0.01

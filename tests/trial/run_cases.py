@@ -33,8 +33,9 @@ from scoring import CALL, CaseScore, brier, pairs, precision_recall, score_case
 
 from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
+from acoustic.listening import Clip, listen
 from acoustic.recording.taken import Taken
-from acoustic.screening import Clip, ScreenSettings, listen
+from acoustic.screening import ScreenSettings
 from acoustic.synthetic.scene import make_scene
 from acoustic.synthetic.scene_settings import Condition
 from acoustic.synthetic.truth import TrueLine

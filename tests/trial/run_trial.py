@@ -34,7 +34,8 @@ from scoring import CaseScore, Scored, render_scores, score_case
 from acoustic.drive.expected import expected_families
 from acoustic.evidence.findings import Tone
 from acoustic.evidence.tones import claimed
-from acoustic.screening import Clip, ScreenSettings, listen
+from acoustic.listening import Clip, listen
+from acoustic.screening import ScreenSettings
 from acoustic.synthetic.truth import RecordingTruth, TrueLine
 from acoustic.verdict.groups import leading_group
 from acoustic.verdict.joint_match import HeardOrders, learn_healthy, match_drive
