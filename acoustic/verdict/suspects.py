@@ -216,7 +216,7 @@ class Screening:
     slips : tuple of BeltSlip
         Belts seen to slip more than a sound one.
     noises : tuple of PlainNoise
-        Noises that are plainly there whoever is named, plainest first.
+        Noises that are plainly there whoever is named, plainest first, a growl last.
     unexplained_swelling : tuple of UnexplainedSwelling
         Swelling of the loudness that no part accounts for; no tones.
     """
