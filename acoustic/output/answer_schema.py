@@ -265,7 +265,7 @@ def answer_json_schema() -> dict[str, Any]:
             "swelling of the loudness that no part of the layout accounts for; no tones",
         ),
         "noises_told": _list_of(
-            _NOISE_TOLD, "noises plainly there whoever is named, plainest first"
+            _NOISE_TOLD, "noises plainly there whoever is named, plainest first, a growl last"
         ),
     }
     return {

@@ -90,11 +90,9 @@ def decide(
     unexplained = _unexplained(drive, families, heard, answer, suspects)
     detectable = detectable_tone(each)
     unseen = unseen_parts(answer)
-    told = (
-        *plain_noises(heard, answer, knowledge),
-        *rough_turning(drive, families, heard, suspects),
-    )
-    noises = tuple(sorted(told, key=lambda noise: -noise.ln_ratio))
+    # What a growl speaks is an upper bound: it never goes before a ratio that was fitted.
+    growl = rough_turning(drive, families, heard, suspects)
+    noises = (*plain_noises(heard, answer, knowledge), *growl)
     swells = strongest_swelling(heard)
     first = _first_to_check(answer, suspects)
     verdict = _verdict(each, answer, group, suspects, noises)

@@ -223,7 +223,7 @@ class Screening:
         What is believed of all parts together, for hand checks and the like to change; None
         where nothing could be screened.
     noises : tuple of PlainNoise
-        Noises that are plainly there whoever is named, plainest first.
+        Noises that are plainly there whoever is named, plainest first, a growl last.
     unexplained_swelling : tuple of UnexplainedSwelling
         Swelling of the loudness that no part accounts for; no tones.
     """

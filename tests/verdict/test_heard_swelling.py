@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from acoustic.drive.expected import expected_families
-from acoustic.evidence.findings import EnvelopeBand, EnvelopeSpectrum, SwellingLine
+from acoustic.evidence.findings import EnvelopeBand, EnvelopeSpectrum, NoiseFinding, SwellingLine
 from acoustic.evidence.swelling import find_swelling
 from acoustic.evidence.tones import find_tones
 from acoustic.recording.recording import Recording, Stretch, Stretches
@@ -119,16 +119,17 @@ def test_the_chance_of_it_is_the_most_it_speaks(told, families) -> None:
 def decision_on(bus, families, heard_of, spectrum_of, settings):
     """The decision on a recording without tones whose loudness swells as given."""
 
-    def decided(swells: dict[float, float]) -> Decision:
+    def decided(swells: dict[float, float], noises: tuple[NoiseFinding, ...] = ()) -> Decision:
         bands = spectrum_of(swells, SPEED_HZ, seed=3).bands[:2]
-        carrier = EnvelopeBand(900.0, 1300.0, bands)
-        envelope = EnvelopeSpectrum((carrier, carrier, carrier), SPEED_HZ, 0.5)
-        orders = replace(heard_of({}, SPEED_HZ), envelope=envelope)
+        limits = ((900.0, 1300.0), (1100.0, 1600.0), (1300.0, 1900.0), (900.0, 1900.0))
+        carriers = tuple(EnvelopeBand(low, high, bands) for low, high in limits)
+        envelope = EnvelopeSpectrum(carriers, SPEED_HZ, 0.5)
+        orders = replace(heard_of({}, SPEED_HZ), envelope=envelope, noises=noises)
         speed = _heard().speed
         tones = find_tones(orders.spectrum, orders.comb, None, speed)
         heard = replace(
             _heard(*find_swelling(envelope)),
-            spectrum=orders.spectrum, envelope=envelope, tones=tones,
+            spectrum=orders.spectrum, envelope=envelope, tones=tones, noises=noises,
         )  # fmt: skip
         answer = match_drive(bus, families, [orders], settings)
         return decide(bus, families, {0: heard}, answer, bus.knowledge)
@@ -157,6 +158,18 @@ def test_a_parts_own_swelling_is_not_listed(decision_on, families) -> None:
     assert decision.suspects[0].probability > 0.5
     assert decision.swelling == ()
     assert all(noise.noise != "roughness" for noise in decision.noises)
+
+
+def test_a_growl_goes_behind_a_noise_that_was_weighed(decision_on, families) -> None:
+    """Its nats are the most it can speak; those of knocks with the firing were fitted."""
+    words = "200 knocks in 20 s, in step with the firings"
+    knocks = NoiseFinding("impacts with firing", 3.0, 6.0, 3000.0, 6000.0, 1.0, words)
+    faint = {_once_a_turn(families, "idler") * 3.0: 1.0}
+    growl, told = decision_on(faint), decision_on(faint, (knocks,))
+    assert [noise.noise for noise in growl.noises] == ["roughness"]
+    assert growl.verdict == "cannot_tell" and "growl" in growl.headline
+    assert [noise.noise for noise in told.noises] == ["impacts with firing", "roughness"]
+    assert "200 knocks" in told.headline
 
 
 def test_a_silent_envelope_finds_nothing(decision_on) -> None:
