@@ -243,15 +243,19 @@ def _carriers(
     if count <= CARRIERS_HELD:
         return tuple(range(count))
     score = np.zeros(count)
+    below_db = np.array([line.relative_level_db for line in lines])
+    chances = np.array([line.probability for line in lines])
     for here, listening, shift_db in zip(places, recordings, shifts_db, strict=True):
         table = listening.table
-        for line, own in zip(lines, here, strict=True):
-            level = int(table.rows(line.relative_level_db + shift_db)[table.levels_db.size // 2])
+        levels = table.row_of(table.levels_db[table.levels_db.size // 2] + below_db + shift_db)
+        prices = listening.price[here]
+        best = np.empty((count, len(lines)))
+        for number, (level, own) in enumerate(zip(levels.tolist(), here, strict=True)):
             ratio = table.ratio[level :: FAMILY_LEVELS_DB.size][:count, own]
-            ratio /= listening.price[own]
-            score += np.log1p(line.probability * ratio.max(axis=1))
-    best = np.sort(np.argsort(-score)[:CARRIERS_HELD])
-    return (*(int(c) for c in best), count)
+            best[:, number] = (ratio / prices[number]).max(axis=1)
+        score += np.log1p(chances * best).sum(axis=1)
+    held = np.sort(np.argsort(-score)[:CARRIERS_HELD])
+    return (*(int(c) for c in held), count)
 
 
 def _enter(

@@ -163,11 +163,16 @@ class LineTable:
 
         One for each level in each of the carriers; number `carriers` is their mean.
         """
-        levels = self.levels_db + relative_db - FAMILY_LEVELS_DB[0]
-        one = np.rint(levels / LEVEL_STEP_DB)
-        one = np.minimum(np.maximum(one, 0), FAMILY_LEVELS_DB.size - 1)
+        one = self.row_of(self.levels_db + relative_db)
         first = FAMILY_LEVELS_DB.size * np.array(carriers)
         return np.asarray((first[:, None] + one[None, :]).ravel(), dtype=np.intp)
+
+    @staticmethod
+    def row_of(level_db: Floats) -> NDArray[np.intp]:
+        """Rows within one carrier of lines whose expected levels are these. [dB]"""
+        rows = np.rint((level_db - FAMILY_LEVELS_DB[0]) / LEVEL_STEP_DB)
+        inside = np.minimum(np.maximum(rows, 0), FAMILY_LEVELS_DB.size - 1)
+        return np.asarray(inside, dtype=np.intp)
 
     def place_of(self, ln_order: Floats | float) -> NDArray[np.intp]:
         """Nearest lattice index, clipped to the table's ends (which are invisible)."""

@@ -145,9 +145,9 @@ def write_long(folder: Path, minute: Recording, minutes: int) -> Path:
 def timed_steps(spent_s: dict[str, float]) -> Iterator[None]:
     """Add up the time of every step that `screen` calls, by the step's name."""
     names = [
-        "find_stretches", "codec_cutoff_hz", "speed_of", "check_recording", "track_orders",
-        "comb_levels", "spectrum_over_hz", "find_tones", "expected_families", "match_drive",
-        "decide",
+        "frame_levels", "find_stretches", "codec_cutoff_hz", "speed_of", "check_recording",
+        "track_orders", "comb_levels", "spectrum_over_hz", "find_tones", "transformed",
+        "envelope_spectra", "find_noises", "expected_families", "match_drive", "decide",
     ]  # fmt: skip
     originals = {name: getattr(steps, name) for name in names if hasattr(steps, name)}
 
@@ -202,7 +202,9 @@ def bench_in_process(drive: Drive, clip: Path, profile: bool) -> None:
 
 
 def bench_alone(layout: Path, clip: Path, folder: Path) -> None:
-    """Time whole programs from the outside."""
+    """Time whole programs from the outside, byte code kept as of any installed package."""
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    os.environ["PYTHONPYCACHEPREFIX"] = str(folder / "byte_code")
     command = (sys.executable, "-c", COMMAND)
     spent_s, peak_mb = run_alone(*command, "screen", str(clip), "--layout", str(layout))
     tell("acoustic screen, whole command", f"{spent_s:.2f} s", "1.8 s at most")
