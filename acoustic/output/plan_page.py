@@ -35,7 +35,8 @@ ul { padding-left: 1.2rem; }
 @media print {
   body { max-width: none; padding: 0; font-size: 11pt; }
   .do { font-size: 13pt; }
-  .caution { background: none; }
+  .caution { background: none; font-size: 10pt; }
+  .caution ul { columns: 2; }
   h2 { break-after: avoid; }
 }
 """
