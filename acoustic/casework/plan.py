@@ -333,7 +333,7 @@ def _why_held(survey: _Survey, held_rpm: float) -> list[str]:
     ]
     if risen:
         words.append(
-            f"{len(risen)} likely tones rise above {PHONE_LIMIT_HZ:.0f} Hz only here: "
+            f"Likely tones that rise above {PHONE_LIMIT_HZ:.0f} Hz only here: {len(risen)}. "
             f"{_listed(risen)}."
         )
     words.append("A tone that follows the speed comes from something that turns.")

@@ -36,7 +36,7 @@ ul { padding-left: 1.2rem; }
   body { max-width: none; padding: 0; font-size: 11pt; }
   .do { font-size: 13pt; }
   .caution { background: none; font-size: 10pt; }
-  .caution ul { columns: 2; }
+  .caution ul { columns: 2; column-gap: 2rem; }
   h2 { break-after: avoid; }
 }
 """
