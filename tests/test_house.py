@@ -29,8 +29,9 @@ IMPURE_MODULES = {
     "subprocess", "socket", "urllib", "http", "logging", "glob", "sqlite3", "matplotlib",
 }  # fmt: skip
 MAY_TOUCH_DISK = {
-    "tables/words", "tables/knowledge", "drive/layout_file", "recording/audio_file",
-    "recording/speed_log", "synthetic/clip_file", "output/whole_file", "cli/demo_command",
+    "tables/words", "tables/knowledge", "tables/plan_words", "drive/layout_file",
+    "recording/audio_file", "recording/speed_log", "synthetic/clip_file", "output/whole_file",
+    "cli/demo_command",
 }  # fmt: skip
 TOUCHING = {"open", "fdopen", "mkstemp", "read_text", "read_bytes", "write_text", "write_bytes"}
 BANNED_NAMES = {"utils", "helpers", "common", "misc", "base", "types"} | set(

@@ -1,4 +1,5 @@
 """THE RECORD: one customer's noise from the first call to the proof of the repair.
 
-Reading order: gate, track_record.
+Reading order: clip_length, plan_suspects, telling_lines, plan_speeds, pair_advice,
+plan_steps, plan, gate, track_record.
 """

@@ -174,6 +174,50 @@ def orders(
 
 
 @app.command()
+def plan(
+    layout: LayoutFile,
+    sounds_like: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WORD",
+            help="Your word for the sound, such as growl or rattle; may be repeated. Limits the "
+            "plan to what could be meant by it.",
+        ),
+    ] = None,
+    comes_when: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WORD",
+            help="When the sound comes: cold, wet, load, idle, start, switch-off or always; "
+            "may be repeated.",
+        ),
+    ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option(
+            "--page", metavar="FILE", help="Also write a page for phone and print: .html."
+        ),
+    ] = None,
+    json: JsonFile = None,
+) -> None:
+    """Say what to record of a drive, and why.
+
+    Which points, which speeds, which loads, how long and in what order, so that the parts
+    of this drive can be told apart; and what no recording will tell.
+    """
+    from acoustic.cli.plan_command import PlanRequest, run_plan
+
+    request = PlanRequest(
+        layout=layout,
+        sounds_like=tuple(sounds_like or ()),
+        comes_when=tuple(comes_when or ()),
+        page=page,
+        json_file=json,
+    )
+    raise typer.Exit(run_plan(request))
+
+
+@app.command()
 def demo(
     folder: Annotated[
         Path, typer.Argument(metavar="[FOLDER]", help="Folder to make for the sample case.")
