@@ -213,6 +213,64 @@ _COMPLAINT: dict[str, Any] = {
 _STRETCH = _object({"start_s": _NUMBER, "end_s": _NUMBER})
 _LEFT_OUT = _object({"start_s": _NUMBER, "end_s": _NUMBER, "code": _TEXT, "reason": _TEXT})
 
+_TAKEN = {
+    "description": "how it was taken, as far as it was said",
+    **_object(
+        {
+            "point": {**_TEXT, "description": "part the phone was at; empty: in front"},
+            "contact": {"type": "boolean"},
+            "rpm": _NUMBER_OR_NULL,
+            "loads": {**_TEXTS, "description": "loads that were switched on"},
+            "stage": {"enum": ["before", "after", "healthy"]},
+            "take": _COUNT,
+            "device": _TEXT,
+            "switched_off_s": _NUMBER_OR_NULL,
+        }
+    ),
+}
+
+_BY_RECORDING = _object(
+    {
+        "part": _TEXT,
+        "mechanism": _TEXT,
+        "each": _list_of(
+            _object(
+                {
+                    "recording": _COUNT,
+                    "support_nat": _NUMBER,
+                    "heard": _COUNT,
+                    "missing": _COUNT,
+                    "hidden": _COUNT,
+                    "level_db": _NUMBER_OR_NULL,
+                }
+            ),
+            "what each recording says: support above 0 is for, below 0 against",
+        ),
+        "loudest_at": {**_TEXT, "description": "point at which it leads clearly, or empty"},
+        "leads_db": _NUMBER,
+    }
+)
+
+_BELIEF: dict[str, Any] = {
+    "description": "which parts are faulty together, for hand checks to change; null if unheard",
+    "anyOf": [
+        {"type": "null"},
+        _object(
+            {
+                "parts": _TEXTS,
+                "sets": _list_of(
+                    _object({"faulty": _TEXTS, "probability": _PROBABILITY}),
+                    "exactly these are faulty; the probabilities sum to 1",
+                ),
+                "mechanisms": {
+                    "type": "object",
+                    "description": "by part, the share of each mechanism if it is faulty",
+                },
+            }
+        ),
+    ],
+}
+
 _RECORDING = _object(
     {
         "name": _TEXT,
@@ -233,7 +291,10 @@ _RECORDING = _object(
         "tones": _list_of(_TONE, "every tone found in this recording"),
         "noises": _list_of(_NOISE, "every noise without lines that was listened for"),
     },
-    optional={"swelling": _list_of(_SWELLING, "every order at which the loudness swells")},
+    optional={
+        "swelling": _list_of(_SWELLING, "every order at which the loudness swells"),
+        "taken": _TAKEN,
+    },
 )
 
 
@@ -260,6 +321,8 @@ def answer_json_schema() -> dict[str, Any]:
         "settings": {"type": "object", "description": "all it takes to repeat this"},
     }
     optional = {
+        "by_recording": _list_of(_BY_RECORDING, "leading suspects over the recordings"),
+        "belief": _BELIEF,
         "unexplained_swelling": _list_of(
             _UNEXPLAINED_SWELLING,
             "swelling of the loudness that no part of the layout accounts for; no tones",

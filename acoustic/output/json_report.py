@@ -10,7 +10,8 @@ prints that schema with ``acoustic answer-schema``. The first ones::
     suspects  [{part, mechanism, probability, source_probability, evidence, against,
               not_separable_from, ...}], best first
     noises_told [{noise, words, ln_ratio, parts_in_question, ...}], plainest first
-    unexplained, unexplained_swelling, recordings, files [{name, sha256}], settings
+    by_recording, belief, unexplained, unexplained_swelling, recordings,
+    files [{name, sha256}], settings
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from acoustic.output.answer_schema import ANSWER_SCHEMA_NAME
 from acoustic.output.text import all_remarks
 from acoustic.output.wording import RUNNING_ENGINE_CAUTION
 from acoustic.recording.speed_trace import SpeedTrace
+from acoustic.verdict.by_recording import by_recording
 from acoustic.verdict.suspects import CountedWords, Heard, Screening, Suspect
 from acoustic.verdict.wording import swelling_word
 
@@ -58,6 +60,8 @@ def screening_to_dict(screening: Screening) -> dict[str, Any]:
             for u in screening.unexplained_swelling
         ],
         "noises_told": _noises_told(screening),
+        "by_recording": by_recording(screening),
+        "belief": None if screening.belief is None else screening.belief.as_values(),
         "detectable": screening.detectable,
         "unseen_parts": screening.unseen_parts,
         "recordings": [_recording(h) for h in screening.heard],
@@ -203,6 +207,7 @@ def _recording(heard: Heard) -> dict[str, Any]:
         "left_out": heard.stretches.left_out,
         "speed": _speed(heard.speed),
         "switched_off_s": heard.switched_off_s,
+        "taken": heard.taken,
         "tones": [_tone(t) for t in heard.tones],
         "swelling": [_swelling(line) for line in heard.swelling],
         "noises": [

@@ -29,18 +29,18 @@ def taken_text(taken: Taken, rpm: float | None = None) -> str:
     return ", ".join(words)
 
 
-def render_points(screening: Screening, width: int = 80) -> str:
+def point_lines(screening: Screening, width: int = 80) -> tuple[str, ...]:
     """Write suspects down, recordings across, with what each recording says.
 
     Each cell holds `yes` or `no` with the loudest line's level above the floor, or `-`
-    where nothing of the part could be seen. Empty for fewer than two recordings screened.
+    where nothing of the part could be seen. Empty where all recordings that were screened
+    were taken at one place with the same loads.
     """
     rows = by_recording(screening)
-    if not rows or len(rows[0].each) < 2:
-        return ""
-    numbers = [says.recording for says in rows[0].each]
-    lines = ["WHAT EACH RECORDING SAYS"]
-    lines += [f"{_INDENT}{n + 1:2}  {_name(screening.heard[n])}" for n in numbers]
+    numbers = [says.recording for says in rows[0].each] if rows else []
+    if len({(h.point, h.loads) for h in (screening.heard[n].taken for n in numbers)}) < 2:
+        return ()
+    lines = [f"{_INDENT}{n + 1:2}  {_name(screening.heard[n])}" for n in numbers]
     for chunk in _chunks(numbers, (width - _PART_WIDTH - 2) // _CELL_WIDTH):
         head = "".join(f"{n + 1:>{_CELL_WIDTH}}" for n in chunk)
         lines += ["", f"{_INDENT}{'part':{_PART_WIDTH}}{head}"]
@@ -50,7 +50,7 @@ def render_points(screening: Screening, width: int = 80) -> str:
         if row.loudest_at:
             sentence = f"{row.part} is loudest at {row.loudest_at}, by {row.leads_db:.0f} dB."
             lines += wrapped(sentence, width, _INDENT, _INDENT)
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+    return tuple(line.rstrip() for line in lines)
 
 
 _KEY = (

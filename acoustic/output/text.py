@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from acoustic.evidence.run_down import RUN_ON
+from acoustic.output.points_text import point_lines
 from acoustic.output.wording import (
     RUNNING_ENGINE_CAUTION,
     SOURCE_IS_NOT_FAULT,
@@ -72,12 +73,13 @@ def render_text(screening: Screening, width: int = 80, *, answer_last: bool = Fa
 
 
 def text_blocks(screening: Screening, width: int) -> tuple[TextBlock, ...]:
-    """Make the five blocks in reading order, answer first."""
+    """Make the blocks in reading order, answer first."""
     return (
         TextBlock("ANSWER", _answer(screening, width)),
         TextBlock("HOW SURE AND WHY", _bullets(_reasons(screening), width)),
         TextBlock("WHAT TO DO NEXT", _next_steps(screening, width)),
         TextBlock("WHAT WAS SEEN", _seen(screening, width)),
+        TextBlock("WHAT EACH RECORDING SAYS", point_lines(screening, width)),
         TextBlock("LIMITS AND SETTINGS", _limits(screening, width)),
     )
 

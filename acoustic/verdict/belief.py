@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,9 @@ Floats = NDArray[np.float64]
 
 _NEGLIGIBLE = 1e-9
 """Sets of less weight are left out: they could not come back by any hand check."""
+
+_KEPT = 1e-6
+"""Sets and mechanisms of less weight are not kept in a record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +106,44 @@ class Belief:
             for part, shares in zip(self.parts, self.mechanisms, strict=True)
         )
         return Belief(self.parts, sets, mechanisms)
+
+    def as_values(self) -> dict[str, Any]:
+        """Plain values for a record: parts by name, sets without those of next to no weight."""
+        return {
+            "parts": list(self.parts),
+            "sets": [
+                {"faulty": [self.parts[k] for k in chosen], "probability": weight}
+                for chosen, weight in sorted(self.sets, key=lambda one: -one[1])
+                if weight > _KEPT
+            ],
+            "mechanisms": {
+                part: {name: share for name, share in shares.items() if share > _KEPT}
+                for part, shares in zip(self.parts, self.mechanisms, strict=True)
+            },
+        }
+
+    @classmethod
+    def from_values(cls, values: Mapping[str, Any]) -> Belief:
+        """The belief of a record; its weights are made to sum to 1 again.
+
+        Raises
+        ------
+        KeyError, TypeError, ValueError
+            If the values are not those of a belief.
+        """
+        parts = tuple(str(part) for part in values["parts"])
+        sets = [
+            (tuple(parts.index(name) for name in one["faulty"]), float(one["probability"]))
+            for one in values["sets"]
+        ]
+        total = sum(weight for _, weight in sets)
+        if not total > 0.0:
+            raise ValueError("the sets of a belief have no weight")
+        mechanisms = tuple(
+            {str(name): float(share) for name, share in values["mechanisms"][part].items()}
+            for part in parts
+        )
+        return cls(parts, tuple((chosen, weight / total) for chosen, weight in sets), mechanisms)
 
     def _reweighed(self, likelihoods: Mapping[str, PartLikelihood]) -> list[float]:
         named = {self.parts.index(part): one for part, one in likelihoods.items()}

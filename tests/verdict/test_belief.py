@@ -1,5 +1,7 @@
 """Sets of faulty parts and how findings change them: worked by hand."""
 
+import json
+
 import numpy as np
 import pytest
 
@@ -45,3 +47,16 @@ def test_an_impossible_finding_changes_nothing(two_parts):
     assert two_parts.updated({"idler": PartLikelihood(0.0, 0.0)}) is not None
     every = {name: PartLikelihood(0.0, 0.0) for name in ("idler", "pump")}
     assert two_parts.updated(every) == two_parts
+
+
+def test_a_record_gives_the_belief_back(two_parts):
+    """Through JSON and back: the same, but for what weighs next to nothing."""
+    values = json.loads(json.dumps(two_parts.as_values()))
+    back = Belief.from_values(values)
+    assert back.parts == two_parts.parts
+    assert back.faulty == pytest.approx(two_parts.faulty)
+    assert back.mechanisms[0] == pytest.approx(two_parts.mechanisms[0])
+    with pytest.raises(KeyError):
+        Belief.from_values({"parts": ["idler"], "sets": []} | {"sets": [{"faulty": []}]})
+    with pytest.raises(ValueError, match="no weight"):
+        Belief.from_values({**values, "sets": []})
