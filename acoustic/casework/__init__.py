@@ -1,5 +1,6 @@
 """THE RECORD: one customer's noise from the first call to the proof of the repair.
 
 Reading order: clip_length, plan_suspects, telling_lines, plan_speeds, pair_advice,
-plan_steps, plan, gate, track_record.
+plan_steps, plan, gate, check_results, next_checks, openings, service_due, repair_choice,
+choice_words, track_record.
 """

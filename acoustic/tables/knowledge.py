@@ -12,15 +12,17 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from importlib import resources
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from acoustic.errors import TableError
+from acoustic.tables.hand_check_rows import HandCheck
 from acoustic.tables.rows import (
+    STRICT,
     BearingRow,
     BeltProfile,
-    ComponentTable,
+    Chances,
     Kind,
     Mechanism,
     Noise,
@@ -30,7 +32,14 @@ from acoustic.tables.rows import (
 Row = TypeVar("Row")
 
 # In this order: a table may name what stands in one before it.
-COMPONENT_TABLES = ("engine_noises.toml", "components.toml", "drive_parts.toml")
+COMPONENT_TABLES = (
+    "engine_noises.toml",
+    "components.toml",
+    "drive_parts.toml",
+    "hand_checks.toml",
+)
+EVERY_BEARING = "every bearing"
+_SUM_WITHIN = 1e-6  # chances are written with two or three decimals
 # What the drive works out itself and hands to the formulas of these sections.
 BEARING_QUANTITIES = frozenset({"bpfo", "bpfi", "ball", "cage", "inner_turn", "outer_turn"})
 DRIVE_QUANTITIES: Mapping[str, frozenset[str]] = {
@@ -53,6 +62,8 @@ class Knowledge:
         What any turning part, and any rolling bearing, may do.
     bearings : mapping of str to tuple of BearingRow
         All variants of a designation, the usual one first.
+    hand_checks : mapping of str to HandCheck
+        By id, as they stand in the tables.
     """
 
     kinds: Mapping[str, Kind]
@@ -63,6 +74,7 @@ class Knowledge:
     bearings: Mapping[str, tuple[BearingRow, ...]]
     belt_profiles: Mapping[str, BeltProfile]
     noises: Mapping[str, Noise]
+    hand_checks: Mapping[str, HandCheck]
 
     def kind(self, name: str) -> Kind | None:
         """Kind of component by id or alias, or None."""
@@ -79,12 +91,52 @@ class Knowledge:
         KeyError
             If no table row has that id.
         """
-        wanted = mechanism.partition("/")[0].partition("#")[0]
+        wanted = row_id(mechanism)
         own = self.kinds[kind].mechanism if kind in self.kinds else ()
         for row in (*own, *self.every_bearing, *self.every_part):
             if row.id == wanted:
                 return row
         raise KeyError(f"no mechanism {mechanism!r} of kind {kind!r}")
+
+    def named_chances(self, check: HandCheck, mechanism: str) -> Chances | None:
+        """P(result | a part is faulty by this mechanism), where the check names it.
+
+        Along ``check.results``; None for a mechanism it does not name. A mechanism's own
+        name goes before ``"every bearing"``.
+        """
+        wanted = row_id(mechanism)
+        bearing = wanted in _bearing_mechanisms(self.every_bearing, self.every_part)
+        for name in (wanted, EVERY_BEARING) if bearing else (wanted,):
+            for row in check.fault:
+                if name in row.mechanisms:
+                    return row.chances
+        return None
+
+
+def row_id(mechanism: str) -> str:
+    """Id of a mechanism's row, without the place and variant of a bearing."""
+    return mechanism.partition("/")[0].partition("#")[0]
+
+
+def _bearing_mechanisms(
+    every_bearing: Iterable[Mechanism], every_part: Iterable[Mechanism]
+) -> frozenset[str]:
+    unlisted = (row.id for row in every_part if row.applies == "bearings not given")
+    return frozenset((*(row.id for row in every_bearing), *unlisted))
+
+
+@dataclass(frozen=True, slots=True)
+class ComponentTable:
+    """A whole components file."""
+
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
+
+    kind: tuple[Kind, ...] = ()
+    every_part: tuple[Mechanism, ...] = ()
+    every_bearing: tuple[Mechanism, ...] = ()
+    switch: tuple[Switch, ...] = ()
+    noise: tuple[Noise, ...] = ()
+    check: tuple[HandCheck, ...] = ()
 
 
 @functools.cache
@@ -102,6 +154,7 @@ def load_knowledge() -> Knowledge:
         bearings={name: tuple(rows) for name, rows in bearings.items()},
         belt_profiles={row.profile: row for row in _read_csv("belt_profiles.csv", BeltProfile)},
         noises={},
+        hand_checks={},
     )
     for name in COMPONENT_TABLES:
         knowledge = parse_knowledge(_read_table(name), where=name, beside=knowledge)
@@ -117,7 +170,8 @@ def parse_knowledge(
     ----------
     text : str
         TOML with any of ``[[kind]]``, ``[[every_part]]``, ``[[every_bearing]]``,
-        ``[[switch]]`` and ``[[noise]]``. A kind that is known already is replaced.
+        ``[[switch]]``, ``[[noise]]`` and ``[[check]]``. A kind or a check that is known
+        already is replaced.
     where : str
         Name of the table for messages.
     beside : Knowledge, optional
@@ -136,11 +190,8 @@ def parse_knowledge(
     known = beside if beside is not None else load_knowledge()
     switches = {**known.switches, **{row.id: row for row in table.switch}}
     noises = {**known.noises, **{row.id: row for row in table.noise}}
-    faults = [f"{where}: {fault}" for fault in _faults(table, _Named(switches, noises))]
-    if faults:
-        raise TableError("\n".join(faults))
     kinds = {**known.kinds, **{kind.id: kind for kind in table.kind}}
-    return Knowledge(
+    joined = Knowledge(
         kinds=kinds,
         aliases={a: kind.id for kind in kinds.values() for a in kind.aliases},
         every_part=(*known.every_part, *table.every_part),
@@ -149,18 +200,15 @@ def parse_knowledge(
         bearings=known.bearings,
         belt_profiles=known.belt_profiles,
         noises=noises,
+        hand_checks={**known.hand_checks, **{row.id: row for row in table.check}},
     )
+    faults = [f"{where}: {fault}" for fault in _faults(table, joined)]
+    if faults:
+        raise TableError("\n".join(faults))
+    return joined
 
 
-@dataclass(frozen=True, slots=True)
-class _Named:
-    """Rows that others may name."""
-
-    switches: Mapping[str, Switch]
-    noises: Mapping[str, Noise]
-
-
-def _faults(table: ComponentTable, known: _Named) -> Iterator[str]:
+def _faults(table: ComponentTable, known: Knowledge) -> Iterator[str]:
     """Everything wrong with a table that is more than the type of one value."""
     for kind in table.kind:
         names = {quantity.name for quantity in kind.quantity}
@@ -176,10 +224,41 @@ def _faults(table: ComponentTable, known: _Named) -> Iterator[str]:
         yield from _mechanism_faults(mechanism, "every_part", frozenset(), known)
     for mechanism in table.every_bearing:
         yield from _mechanism_faults(mechanism, "every_bearing", BEARING_QUANTITIES, known)
+    checks = [check.id for check in table.check]
+    for name in sorted({name for name in checks if checks.count(name) > 1}):
+        yield f"check {name!r}: stands there twice; give one of them another id."
+    for check in table.check:
+        yield from _check_faults(check, known)
+
+
+def _check_faults(check: HandCheck, known: Knowledge) -> Iterator[str]:
+    row = f"check {check.id!r}"
+    ids = [result.id for result in check.results]
+    if len(set(ids)) < len(ids):
+        yield f"{row}, results: the same id twice in {', '.join(ids)}."
+    states = {"part_sound": check.part_sound, "other_fault": check.other_fault}
+    states |= {f"fault {', '.join(fault.mechanisms)}": fault.chances for fault in check.fault}
+    for state, chances in states.items():
+        if len(chances) != len(ids):
+            yield f"{row}, {state}: {len(chances)} chances for {len(ids)} results."
+        elif abs(sum(chances) - 1) > _SUM_WITHIN:
+            yield f"{row}, {state}: the chances sum to {sum(chances):g}, not to 1."
+    for key in ("kinds", "not_kinds", "not_if_driving"):
+        yield from _unknown(
+            set(getattr(check, key)) - set(known.kinds), f"{row}, {key}", known.kinds
+        )
+    mechanisms = {m.id for kind in known.kinds.values() for m in kind.mechanism}
+    mechanisms |= {m.id for m in (*known.every_bearing, *known.every_part)} | {EVERY_BEARING}
+    named = [name for fault in check.fault for name in fault.mechanisms]
+    yield from _unknown(set(named) - mechanisms, f"{row}, fault", mechanisms)
+    for name in sorted({name for name in named if named.count(name) > 1}):
+        yield f"{row}, fault: {name!r} is named twice; keep one."
+    if not named and not check.kinds:
+        yield f"{row}: names neither kinds nor mechanisms, so it could be made nowhere."
 
 
 def _mechanism_faults(
-    mechanism: Mechanism, row: str, names: Iterable[str], known: _Named
+    mechanism: Mechanism, row: str, names: Iterable[str], known: Knowledge
 ) -> Iterator[str]:
     names = set(names)
     row = f"{row}, mechanism {mechanism.id!r}"

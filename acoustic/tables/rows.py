@@ -20,7 +20,8 @@ Levels = tuple[Annotated[float, Field(ge=-60, le=0)], ...]
 Ring = Literal["inner", "outer", "both"]
 ShowsAs = Literal["tones", "impacts", "roughness", "bursts"]
 Applies = Literal["always", "with a pulley", "bearings not given"]
-_STRICT = ConfigDict(extra="forbid", str_strip_whitespace=True)
+Who = Literal["do-it-yourself", "specialist"]
+STRICT = ConfigDict(extra="forbid", str_strip_whitespace=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,7 @@ class Quantity:
     user gives the quantity (pole pairs are half the poles).
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     name: Text
     title: Text
@@ -56,7 +57,7 @@ class LineRow:
     that swells (``"roughness"``) or by short cries (``"bursts"``).
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     formula: Checked
     label: Text
@@ -75,7 +76,7 @@ class NoiseRow:
     heard when the mechanism is at work.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     noise: Text
     probability: Annotated[float, Field(gt=0, lt=1)]
@@ -85,7 +86,7 @@ class NoiseRow:
 class LoadEffect:
     """What a switch the driver can work does to a mechanism's level. [dB]"""
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     switch: Text
     change_db: Annotated[float, Field(ge=-20, le=20)]
@@ -123,9 +124,11 @@ class Mechanism:
     special_tool, change_together, harms : str
         Tool without which the repair cannot be done, what is changed with it, and what
         else suffers if the fault is left; empty where there is nothing to say.
+    who : str
+        Who may do the repair; empty: as its kind says.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     id: Text
     title: Text
@@ -145,6 +148,7 @@ class Mechanism:
     special_tool: str = ""
     change_together: str = ""
     harms: str = ""
+    who: Who | Literal[""] = ""
     load: tuple[LoadEffect, ...] = ()
     own_tolerance: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
     own_tolerance_estimated: Annotated[float, Field(ge=0, lt=0.1)] = 0.0
@@ -179,9 +183,11 @@ class Kind:
         How long it usually lasts. [km]
     note : str
         What the trade says of it beside its mechanisms.
+    who : str
+        Who may repair it: a handy person to the maker's manual, or a specialist only.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     id: Text
     title: Text
@@ -197,6 +203,7 @@ class Kind:
     probe_at: str = ""
     usual_life_km: Annotated[float, Field(gt=0)] | None = None
     note: str = ""
+    who: Who = "do-it-yourself"
     quantity: tuple[Quantity, ...] = ()
     mechanism: tuple[Mechanism, ...] = ()
 
@@ -205,7 +212,7 @@ class Kind:
 class Switch:
     """A load the driver can switch while recording, and how."""
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     id: Text
     title: Text
@@ -227,7 +234,7 @@ class Noise:
         What to do at the engine when it is found.
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     id: Text
     title: Text
@@ -237,23 +244,10 @@ class Noise:
 
 
 @dataclass(frozen=True, slots=True)
-class ComponentTable:
-    """A whole components file."""
-
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
-
-    kind: tuple[Kind, ...] = ()
-    every_part: tuple[Mechanism, ...] = ()
-    every_bearing: tuple[Mechanism, ...] = ()
-    switch: tuple[Switch, ...] = ()
-    noise: tuple[Noise, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class BearingRow:
     """A rolling bearing by designation; the internals are None where not published."""
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     designation: Text
     variant: Text
@@ -281,7 +275,7 @@ class BeltProfile:
         From the flat back to the pitch line: d_p = d_flat + 2 t_b. [mm]
     """
 
-    __pydantic_config__: ClassVar[ConfigDict] = _STRICT
+    __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
     profile: Text
     rib_pitch_mm: Annotated[float, Field(gt=0)]

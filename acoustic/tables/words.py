@@ -29,6 +29,29 @@ def read_words() -> dict[str, Any]:
     return tomllib.loads(text)
 
 
+@cache
+def read_repair_words() -> dict[str, Any]:
+    """Read the sentences of hand checks and decisions; the file comes with the package."""
+    shipped = resources.files("acoustic.tables").joinpath("repair_words.toml")
+    return tomllib.loads(shipped.read_text(encoding="utf-8"))
+
+
+def repair_words(section: str, code: str, **figures: object) -> str:
+    """Fill in a sentence of the hand checks or the decision.
+
+    Raises
+    ------
+    TableError
+        ``repair_words.toml`` has no such entry, or it names a figure that is not given.
+    """
+    try:
+        return str(read_repair_words()[section][code]).format(**figures)
+    except KeyError as missing:
+        raise TableError(
+            f"repair_words.toml: [{section}] {code} has no {missing}. Add or correct the sentence."
+        ) from missing
+
+
 def quality_words(code: str) -> RemarkWords:
     """Sentences for a remark on a recording.
 
