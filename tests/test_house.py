@@ -31,6 +31,7 @@ IMPURE_MODULES = {
 MAY_TOUCH_DISK = {
     "tables/words", "tables/knowledge", "drive/layout_file", "recording/audio_file",
     "recording/speed_log", "synthetic/clip_file", "output/whole_file", "cli/demo_command",
+    "casework/lasting_files", "casework/case_writes",
 }  # fmt: skip
 TOUCHING = {"open", "fdopen", "mkstemp", "read_text", "read_bytes", "write_text", "write_bytes"}
 BANNED_NAMES = {"utils", "helpers", "common", "misc", "base", "types"} | set(
