@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from acoustic import __version__
+from acoustic.cli.case_commands import case_app
 from acoustic.errors import AcousticError, UnfitRecordingError
 
 EXIT_INPUT = 2
@@ -28,6 +29,8 @@ app = typer.Typer(
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
+
+app.add_typer(case_app, name="case")
 
 LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Layout file of the drive.")]
 JsonFile = Annotated[

@@ -9,12 +9,11 @@ from typing import TypeVar
 
 from acoustic.errors import SettingsError, SpeedError
 from acoustic.output.whole_file import require_writable
+from acoustic.recording.taken import HIGHEST_RPM, LOWEST_RPM
 
 HEAR_IT = "heard"
 NO_VALUE = "none"
 TO_PIPE = Path("-")
-HIGHEST_RPM = 20000.0
-LOWEST_RPM = 50.0
 
 _Value = TypeVar("_Value")
 

@@ -7,10 +7,12 @@ add the line number.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field
 
 KeyPath = tuple[str | int, ...]
+LAYOUT_KEYS = frozenset({"name", "note", "schema"})
+"""Keys at the top of a layout that are values, not tables."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +40,10 @@ class Faults:
             self.found.append(fault)
 
 
-def place_of(path: KeyPath) -> str:
+def place_of(path: KeyPath, values: Collection[str] = LAYOUT_KEYS) -> str:
     """Name a place as a person finds it: ``[pulley 2] diameter_mm``.
+
+    `values` are the keys at the top of the file that are no tables.
 
     Examples
     --------
@@ -51,23 +55,29 @@ def place_of(path: KeyPath) -> str:
     if not path:
         return ""
     words = [str(key + 1) if isinstance(key, int) else key for key in path]
+    if path[0] in values:
+        return " ".join(words)
     head = 2 if len(path) > 1 and isinstance(path[1], int) else 1
-    if len(words) == 1 and path[0] in {"name", "note", "schema"}:
-        return words[0]
     return " ".join([f"[{' '.join(words[:head])}]", *words[head:]])
 
 
-def report_of(faults: Iterable[Fault], where: str, line_of: Callable[[KeyPath], int | None]) -> str:
+def report_of(
+    faults: Iterable[Fault],
+    where: str,
+    line_of: Callable[[KeyPath], int | None],
+    values: Collection[str] = LAYOUT_KEYS,
+) -> str:
     """All faults as text, one line each, in the order of the file.
 
-    A message that begins with ``= value`` follows its key directly.
+    A message that begins with ``= value`` follows its key directly. `values` as in
+    `place_of`.
     """
     placed = [(line_of(fault.path), fault) for fault in faults]
     placed.sort(key=lambda pair: (pair[0] is None, pair[0] or 0))
     texts = []
     for line, fault in placed:
         front = where if line is None else f"{where}:{line}"
-        place = place_of(fault.path)
+        place = place_of(fault.path, values)
         join = " " if fault.message.startswith("= ") else ": "
         texts.append(
             f"{front}: {place}{join}{fault.message}" if place else f"{front}: {fault.message}"

@@ -5,8 +5,6 @@ The only module of this folder that touches the disk, in `read_drive`.
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -15,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from acoustic.drive.build import resolve_drive
 from acoustic.drive.drive import Drive
-from acoustic.drive.faults import Fault, KeyPath, did_you_mean, report_of
+from acoustic.drive.faults import Fault, KeyPath, report_of
 from acoustic.drive.layout import (
     BearingLayout,
     BeltLayout,
@@ -28,10 +26,9 @@ from acoustic.drive.layout import (
     ShaftLayout,
 )
 from acoustic.drive.line_numbers import LineNumbers, find_line_numbers
+from acoustic.drive.typed_file import LARGEST_BYTES, fault_of, text_of, toml_of
 from acoustic.errors import DriveError
 from acoustic.tables.knowledge import Knowledge, load_knowledge
-
-LARGEST_BYTES = 1_000_000
 
 # The model behind each table of the file, by the keys that lead to it (numbers left out).
 _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
@@ -129,17 +126,10 @@ def _read_text(path: Path) -> str:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise DriveError(f"{path}: cannot be read: {reason}.") from None
-    if len(raw) > LARGEST_BYTES:
-        raise DriveError(
-            f"{path.name}: is larger than 1 MB, which no layout is. Was another file meant?"
-        )
     try:
-        return raw.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise DriveError(
-            f"{path.name}:{line}: is not UTF-8 text. Save the layout as plain text in UTF-8."
-        ) from None
+        return text_of(raw, path.name, "layout")
+    except ValueError as error:
+        raise DriveError(str(error)) from None
 
 
 def _parsed(text: str, name: str) -> tuple[Layout | None, list[Fault], LineNumbers]:
@@ -151,11 +141,9 @@ def _parsed(text: str, name: str) -> tuple[Layout | None, list[Fault], LineNumbe
     if not text.strip():
         raise DriveError(f"{name}: is empty. A layout begins with a name and an [engine] table.")
     try:
-        raw = tomllib.loads(text)
-    except ValueError as error:  # TOMLDecodeError, and numbers too long for Python
-        raise DriveError(_syntax_message(text, name, str(error))) from None
-    except RecursionError:
-        raise DriveError(f"{name}: is nested too deeply to be a layout.") from None
+        raw = toml_of(text, name, "a layout")
+    except ValueError as error:
+        raise DriveError(str(error)) from None
     lines = find_line_numbers(text)
     try:
         return Layout.model_validate(raw), [], lines
@@ -190,78 +178,11 @@ def _without(raw: dict[str, Any], wrong: list[dict[str, Any]]) -> Layout | None:
         return None
 
 
-def _syntax_message(text: str, name: str, message: str) -> str:
-    match = re.search(r"\(at (?:line (\d+), column (\d+)|end of document)\)", message)
-    said = re.sub(r"\s*\(at .*\)$", "", message)
-    line = text.count("\n") + 1
-    column = ""
-    if match and match.group(1):
-        line, column = int(match.group(1)), f", column {match.group(2)}"
-    typed = text.splitlines()[line - 1].strip() if line <= len(text.splitlines()) else ""
-    shown = f" The line reads: {typed[:80]}" if typed else ""
-    if "{" in typed and "}" not in typed:
-        shown += " (a table in { } must stand on one line)"
-    return f"{name}:{line}: not TOML{column}: {said}.{shown}"
-
-
-# ------------------------------------------------------------------ wording of faults
+_MISSING = {"engine": "the table [engine]", "component": "at least one [[component]]"}
 
 
 def _fault_of(error: Mapping[str, Any]) -> Fault:
-    path: KeyPath = tuple(error["loc"])
-    kind, context = error["type"], error.get("ctx", {})
-    if kind == "extra_forbidden":
-        *_, key = path
-        return Fault(path, f"there is no such key. {did_you_mean(str(key), _keys_at(path[:-1]))}")
-    if kind == "missing":
-        *front, key = path
-        if isinstance(key, int):
-            return Fault(tuple(front), f"has too few entries: number {key + 1} is missing.")
-        what = {"engine": "the table [engine]", "component": "at least one [[component]]"}
-        named = what.get(key, key) if not front else key
-        return Fault(tuple(front), f"{named} is missing; add it.")
-    shown = error.get("input")
-    if isinstance(shown, dict | list) and len(str(shown)) > 60:
-        shown = "this table" if isinstance(shown, dict) else "this list"
-        return Fault(path, f"{shown} {_rule(kind, context, error['msg'])}")
-    return Fault(path, f"= {_as_typed(shown)}: {_rule(kind, context, error['msg'])}")
-
-
-def _rule(kind: str, context: Mapping[str, Any], message: str) -> str:
-    """Say what a value must be, in place of the checker's own wording."""
-    rules = {
-        "greater_than": "must be greater than {gt:g}.",
-        "greater_than_equal": "must be at least {ge:g}.",
-        "less_than": "must be less than {lt:g}.",
-        "less_than_equal": "must be at most {le:g}.",
-        "literal_error": "must be one of {expected}.",
-        "string_pattern_mismatch": 'must be ribs and profile, such as "6PK".',
-        "too_short": "must have at least {min_length} entries.",
-        "too_long": "must have at most {max_length} entries.",
-        "finite_number": "must be a finite number.",
-        "string_too_short": "must not be empty.",
-        "string_too_long": "must have at most {max_length} characters.",
-    }
-    nouns = {
-        "int": "a whole number without quotes",
-        "float": "a number without quotes",
-        "bool": "true or false",
-        "string": "text in quotes",
-        "list": "a list in [ ]",
-        "tuple": "a list in [ ]",
-        "model": "a table",
-        "dict": "a table",
-    }
-    if kind in rules:
-        return rules[kind].format(**context)
-    noun = nouns.get(kind.partition("_")[0])
-    return f"must be {noun}." if noun else f"{message}."
-
-
-def _as_typed(value: Any) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    return f'"{value}"' if isinstance(value, str) else str(value)
+    return fault_of(error, _keys_at, _MISSING)
 
 
 def _keys_at(path: KeyPath) -> list[str]:

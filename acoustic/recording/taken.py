@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+LOWEST_RPM, HIGHEST_RPM = 50.0, 20000.0
+"""Speeds that any engine known here may turn at. [1/min]"""
+
 Stage = Literal["before", "after", "healthy"]
 """Before the repair, after it, or a sound drive recorded as a reference."""
 

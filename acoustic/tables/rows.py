@@ -210,7 +210,10 @@ class Kind:
 
 @dataclass(frozen=True, slots=True)
 class Switch:
-    """A load the driver can switch while recording, and how."""
+    """A load the driver can switch while recording, and how.
+
+    `aliases` are other words for it, as people name files and type options.
+    """
 
     __pydantic_config__: ClassVar[ConfigDict] = STRICT
 
@@ -219,6 +222,7 @@ class Switch:
     how: Text
     caution: Text
     source: Text
+    aliases: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

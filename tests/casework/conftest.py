@@ -1,17 +1,23 @@
-"""A sample drive, beliefs worked by hand, and hand checks with figures that can be reckoned."""
+"""Drives, beliefs and hand checks worked by hand; an empty case and small clips."""
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 
+from acoustic.casework.case_file import CaseFile
+from acoustic.casework.case_writes import write_new_case
 from acoustic.drive.drive import Drive
 from acoustic.drive.layout_file import read_drive
 from acoustic.tables.knowledge import Knowledge, load_knowledge, parse_knowledge
 from acoustic.verdict.belief import Belief
 
-SAMPLES = Path(__file__).resolve().parents[2] / "samples" / "layouts"
+SAMPLES = Path(__file__).resolve().parents[2] / "samples"
+LAYOUTS = SAMPLES / "layouts"
+LAYOUT = LAYOUTS / "rear_six.toml"
+NOW = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
 
 CHECK = """
 [[check]]
@@ -59,7 +65,7 @@ def knowledge() -> Knowledge:
 @pytest.fixture(scope="session")
 def front_four() -> Drive:
     """Return the drive of the library bus: guide idler and flat idler take 0.4 h each."""
-    return read_drive(SAMPLES / "front_four.toml")
+    return read_drive(LAYOUTS / "front_four.toml")
 
 
 @pytest.fixture
@@ -96,19 +102,63 @@ def on_and_off_the_belt() -> Belief:
     )
 
 
-@pytest.fixture(scope="session", params=sorted(path.name for path in SAMPLES.glob("*.toml")))
+@pytest.fixture(scope="session", params=sorted(path.name for path in LAYOUTS.glob("*.toml")))
 def sample(request):
     """Drive of each sample layout in turn."""
-    return read_drive(SAMPLES / request.param)
+    return read_drive(LAYOUTS / request.param)
 
 
 @pytest.fixture(scope="session")
 def rear_six():
     """Drive with two pumps on one pulley and gears from the crankshaft."""
-    return read_drive(SAMPLES / "rear_six.toml")
+    return read_drive(LAYOUTS / "rear_six.toml")
 
 
 @pytest.fixture(scope="session")
 def two_belts():
     """Drive with two belts side by side."""
-    return read_drive(SAMPLES / "two_belt_diesel.toml")
+    return read_drive(LAYOUTS / "two_belt_diesel.toml")
+
+
+@pytest.fixture(scope="session")
+def drive():
+    """Give the drive of the second library bus."""
+    return read_drive(LAYOUT)
+
+
+@pytest.fixture
+def now():
+    """Give a time of day."""
+    return NOW
+
+
+@pytest.fixture
+def case_file():
+    """Give what was written down on the phone."""
+    return CaseFile(
+        title="Bus 2 growls",
+        opened=date(2026, 11, 25),
+        complaint='"It growls" since the frost\nand \\ worse uphill: größer, 轰',
+        vehicle="library bus 2",
+        odometer_km=184000,
+    )
+
+
+@pytest.fixture
+def folder(tmp_path, case_file):
+    """Give the folder of a new case."""
+    place = tmp_path / "bus 2"
+    write_new_case(place, case_file, LAYOUT)
+    return place
+
+
+@pytest.fixture
+def clip(tmp_path):
+    """Give a function that makes a small sound file of a name."""
+
+    def make(name, content="a"):
+        path = tmp_path / name
+        path.write_bytes(b"RIFF" + content.encode() * 500)
+        return path
+
+    return make

@@ -21,6 +21,12 @@ def test_place(path, place) -> None:
     assert place_of(path) == place
 
 
+def test_values_at_the_top_of_another_file_are_no_tables() -> None:
+    """A file with other keys at its top says which of them are values."""
+    assert place_of(("odometer_km",), {"odometer_km"}) == "odometer_km"
+    assert place_of(("sounds_like", 0), {"sounds_like"}) == "sounds_like 1"
+
+
 def test_report_follows_the_file() -> None:
     """Faults stand in the order of their lines; those without one come last."""
     lines = {("pulley", 0): 9, ("engine",): 2}

@@ -10,13 +10,13 @@ from pydantic import ValidationError
 from acoustic.drive.build import build_drive
 from acoustic.drive.layout import Layout
 from acoustic.drive.layout_file import (
-    LARGEST_BYTES,
     layout_json_schema,
     parse_drive,
     parse_layout,
     read_drive,
 )
 from acoustic.drive.order_table import find_order_table
+from acoustic.drive.typed_file import LARGEST_BYTES
 from acoustic.errors import DriveError
 
 

@@ -260,3 +260,11 @@ def test_bearing_variants_with_the_usual_first() -> None:
     assert bearings["6203"][0].variant == "usual"
     assert bearings["35x50x20"][0].ball_count is None
     assert sum(len(rows) for rows in bearings.values()) >= 57
+
+
+def test_no_two_switches_share_a_word():
+    """A word in a file name stands for one load only."""
+    rows = load_knowledge().switches.values()
+    words = [word for row in rows for word in (row.id, *row.aliases)]
+    assert len(words) == len(set(words))
+    assert "ac" in load_knowledge().switches["air conditioning"].aliases

@@ -1,0 +1,287 @@
+"""Writing into a case: opening it, taking in recordings, keeping answers and events.
+
+Whatever a function here returns is on the disk by then. Nobody else writes meanwhile.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from acoustic.casework.case_file import (
+    CASE_FILE,
+    LAYOUT_FILE,
+    CaseFile,
+    parse_case_file,
+    render_case_file,
+)
+from acoustic.casework.case_folder import (
+    HISTORY_FILE,
+    RECORDINGS,
+    SCREENINGS,
+    names_in,
+    no_case_message,
+    read_history,
+)
+from acoustic.casework.history import (
+    Event,
+    EventData,
+    GateAnswer,
+    History,
+    RecordingAdded,
+    ScreeningMade,
+    TakenBack,
+    next_event,
+    recordings_of,
+    render_event,
+)
+from acoustic.casework.lasting_files import (
+    INCOMING,
+    GrowingFile,
+    read_digest,
+    read_whole,
+    write_away_leftovers,
+    write_folder_to_disk,
+    write_lasting,
+    write_lasting_copy,
+    write_locked,
+)
+from acoustic.drive.layout_file import read_drive
+from acoustic.errors import CaseError
+from acoustic.recording.containers import HEAD_BYTES, sniff_container
+from acoustic.recording.taken import Taken
+
+_SHORT_DIGITS = 16
+_SUFFIX = re.compile(r"\.[a-z0-9]{1,8}")
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """A recording was taken in, or was there already.
+
+    Attributes
+    ----------
+    event : Event
+        The event that added it, now or earlier.
+    already : bool
+        True if the case held it; nothing was changed then.
+    sentence : str
+        What became of it, for people.
+    """
+
+    event: Event
+    already: bool
+    sentence: str
+
+
+def write_new_case(folder: Path, file: CaseFile, layout: Path) -> None:
+    """Open a case in a new folder; nothing that exists is ever overwritten.
+
+    Parameters
+    ----------
+    folder : Path
+        Must not exist, or be empty.
+    file : CaseFile
+        Its `layout` is set to the copy in the folder.
+    layout : Path
+        Layout of the drive; checked, then copied.
+
+    Raises
+    ------
+    CaseError, DriveError
+        Nothing is left behind then.
+    """
+    _require_free(folder)
+    read_drive(layout)
+    text = render_case_file(file.model_copy(update={"layout": LAYOUT_FILE}))
+    parse_case_file(text)
+    made: Path | None = None
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        made = Path(tempfile.mkdtemp(dir=folder.parent, prefix=INCOMING))
+        made.chmod(0o755)
+        for name in (RECORDINGS, SCREENINGS):
+            (made / name).mkdir()
+        write_lasting(made / LAYOUT_FILE, read_whole(layout))
+        write_lasting(made / HISTORY_FILE, b"")
+        write_lasting(made / CASE_FILE, text.encode("utf-8"))
+        made.rename(folder)
+        write_folder_to_disk(folder.parent)
+    except OSError as error:
+        reason = error.strerror or error
+        raise CaseError(f"{folder}: the case cannot be made here ({reason}).") from None
+    finally:
+        if made is not None:
+            shutil.rmtree(made, ignore_errors=True)
+
+
+def _require_free(folder: Path) -> None:
+    if folder.is_dir() and not any(folder.iterdir()):
+        return
+    if (folder / CASE_FILE).exists():
+        raise CaseError(
+            f"{folder}: there is a case here already, which is left as it is. To see it: acoustic "
+            f"case show {folder}. For a new one name another folder."
+        )
+    if folder.exists() or folder.is_symlink():
+        raise CaseError(f"{folder}: exists already. Name a folder that does not exist yet.")
+
+
+def write_recording(
+    folder: Path, clip: Path, taken: Taken, time: datetime, gate: GateAnswer | None = None
+) -> Added:
+    """Take a recording into a case: stored once by content, then entered in the history.
+
+    When this returns, file and event are on the disk. The same content a second time changes
+    nothing, unless the stored file was lost or damaged: then it is put back.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the case.
+    clip : Path
+        Sound file; it stays where it is.
+    taken : Taken
+    time : datetime
+        Now, with its time zone.
+    gate : GateAnswer, optional
+        What the check at the engine said of it, to be kept with it.
+
+    Raises
+    ------
+    CaseError
+        If it cannot be read or stored, or the folder is no case.
+    """
+    _require_sound(clip)
+    sha256 = read_digest(clip)
+    with _write_in_turn(folder) as (file, history):
+        held = [(e, a) for e, a in recordings_of(history.standing) if a.sha256 == sha256]
+        if held:
+            earlier, added = held[0]
+            whole = _write_stored(folder, clip, Path(added.stored).name, sha256)
+            file.write_through()  # whoever entered it may have been cut short before
+            return Added(earlier, True, _already(clip, earlier, added, whole))
+        stored = _stored_name(folder, clip, sha256)
+        _write_stored(folder, clip, stored, sha256)
+        size = (folder / RECORDINGS / stored).stat().st_size
+        added = RecordingAdded(sha256, f"{RECORDINGS}/{stored}", clip.name, size, taken, gate)
+        event = _write_next(file, history, added, time)
+    return Added(event, False, f"{clip.name}: added as number {event.id}.")
+
+
+def write_screening(folder: Path, answer: str, made: ScreeningMade, time: datetime) -> Event:
+    """Keep a screening: its whole answer as a file, then its summary in the history.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the case.
+    answer : str
+        The answer as JSON.
+    made : ScreeningMade
+        Its `answer` is set to the file.
+    time : datetime
+    """
+    with _write_in_turn(folder) as (file, history):
+        place = folder / SCREENINGS
+        place.mkdir(exist_ok=True)
+        name = f"{1 + max(_numbers(names_in(place)), default=0):04d}.json"
+        write_lasting(place / name, answer.encode("utf-8"))
+        made = replace(made, answer=f"{SCREENINGS}/{name}")
+        return _write_next(file, history, made, time)
+
+
+def write_event(folder: Path, data: EventData, time: datetime) -> Event:
+    """Enter anything else in the history; on the disk when this returns.
+
+    Raises
+    ------
+    CaseError
+        If the folder is no case, or `data` takes back what is not there.
+    """
+    if isinstance(data, RecordingAdded | ScreeningMade):
+        raise TypeError("Use write_recording and write_screening for what has a file.")
+    with _write_in_turn(folder) as (file, history):
+        if isinstance(data, TakenBack) and data.event not in {e.id for e in history.standing}:
+            raise CaseError(
+                f"{folder}: there is no event {data.event} that could be taken back. acoustic case "
+                "show lists them with their numbers."
+            )
+        return _write_next(file, history, data, time)
+
+
+@contextmanager
+def _write_in_turn(folder: Path) -> Iterator[tuple[GrowingFile, History]]:
+    """Hold the case against other writers; give its history as it is by then."""
+    if not (folder / CASE_FILE).is_file():
+        raise CaseError(no_case_message(folder))
+    with write_locked(folder / HISTORY_FILE) as file:
+        for name in ("", RECORDINGS, SCREENINGS):
+            write_away_leftovers(folder / name)
+        yield file, read_history(folder)
+
+
+def _write_next(file: GrowingFile, history: History, data: EventData, time: datetime) -> Event:
+    event = next_event(history, data, time)
+    file.write_added((b"\n" if history.ends_torn else b"") + render_event(event))
+    return event
+
+
+def _require_sound(clip: Path) -> None:
+    """Refuse what is plainly no sound; whether it is fit is not decided here."""
+    if clip.is_dir():
+        raise CaseError(f"{clip}: this is a folder. Name the sound files in it.")
+    if not clip.is_file():
+        raise CaseError(f"{clip}: there is no such file. Check the name and the folder.")
+    head = _read_head(clip)
+    if not head:
+        raise CaseError(f"{clip.name}: the file is empty (0 bytes). Send the original again.")
+    if sniff_container(head) == "text":
+        raise CaseError(f"{clip.name}: this is a text file, not sound. Give the clip itself.")
+
+
+def _read_head(clip: Path) -> bytes:
+    try:
+        with clip.open("rb") as file:
+            return file.read(HEAD_BYTES)
+    except OSError as error:
+        raise CaseError(f"{clip}: cannot be read ({error.strerror or error}).") from None
+
+
+def _stored_name(folder: Path, clip: Path, sha256: str) -> str:
+    """Where the content is or will be, whatever the ending it was once stored with."""
+    short = sha256[:_SHORT_DIGITS]
+    there = [name for name in names_in(folder / RECORDINGS) if name.startswith(short)]
+    suffix = clip.suffix.lower()
+    ending = suffix if _SUFFIX.fullmatch(suffix) else ".sound"
+    return there[0] if there else short + ending
+
+
+def _write_stored(folder: Path, clip: Path, name: str, sha256: str) -> bool:
+    """Store the content under its name; True if it was there, whole."""
+    path = folder / RECORDINGS / name
+    path.parent.mkdir(exist_ok=True)
+    if path.is_file() and read_digest(path) == sha256:
+        write_folder_to_disk(path.parent)  # a cut may have come before its name was safe
+        return True
+    write_lasting_copy(clip, path, sha256)
+    return False
+
+
+def _already(clip: Path, earlier: Event, added: RecordingAdded, whole: bool) -> str:
+    day = earlier.time.date().isoformat()
+    held = f"as number {earlier.id} ({added.original}, {day})"
+    if whole:
+        return f"{clip.name}: is in the case already, {held}. Nothing was changed."
+    return f"{clip.name}: is in the case {held}; its stored file was lost or damaged: put back."
+
+
+def _numbers(names: Iterable[str]) -> list[int]:
+    return [int(stem) for stem, _ in map(os.path.splitext, names) if stem.isdigit()]
