@@ -243,7 +243,9 @@ def _listen_running(
         recording, stretches, speed.trace, drive.engine, highest_hz, settings.envelope
     )
     noises = find_noises(recording, stretches, speed.trace, drive.engine, highest_hz, spectrum)
-    orders = HeardOrders(spectrum, comb, speed.trace.uncertainty, envelope, noises.findings)
+    orders = HeardOrders(
+        spectrum, comb, speed.trace.uncertainty, envelope, noises.findings, noises.cries
+    )
     unheard = replace(unheard, envelope=envelope, noises=noises.findings)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders, noises)
 

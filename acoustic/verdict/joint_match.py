@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.drive.drive import Drive, ExpectedFamily
+from acoustic.evidence.chirps import NOISE as CHIRPS
+from acoustic.evidence.chirps import ChirpTrain
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum
 from acoustic.tables.sound_words import Complaint
@@ -22,6 +24,7 @@ from acoustic.verdict.clutter import (
     StrayTone,
 )
 from acoustic.verdict.comb_evidence import CombEvidence
+from acoustic.verdict.cry_steps import CriesInStep, CryStepSettings, cries_in_step
 from acoustic.verdict.fault_sets import COMPLAINT, HEALTHY, MatchResult, weigh_faults
 from acoustic.verdict.heard_realm import EnvelopeMatch, HeardRealm
 from acoustic.verdict.line_likelihood import (
@@ -68,6 +71,7 @@ class MatchSettings:
     fault_level_db: tuple[float, float] = (-6.0, 8.0)
     envelope_level_db: tuple[float, float] = (-6.0, 8.0)
     songs: SongSettings = field(default_factory=SongSettings)
+    cry_steps: CryStepSettings = field(default_factory=CryStepSettings)
     other_speed_blur: float = 3e-3
     same_speed_blur: float = 1.5e-3
     same_speed_within: float = 0.03
@@ -82,6 +86,7 @@ class HeardOrders:
     speed_uncertainty: float = 0.0
     envelope: EnvelopeSpectrum | None = None
     noises: tuple[NoiseFinding, ...] = ()
+    cries: ChirpTrain | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -175,17 +180,20 @@ def match_drive(
     envelopes = HeardRealm(Realm.ENVELOPE, *_envelope_tables(heard, settings))
     combs = [CombEvidence(h.comb) for h in heard]
     blurs = _offset_blur(heard, settings)
+    in_step = _in_step(drive, heard, sources, settings, healthy)
     for roughly in (True, False):
         tones.price(healthy.strays if healthy else ())
         envelopes.price(healthy.envelope_strays if healthy else ())
         envelopes.beside(tones)
         listenings = [*tones.listenings(0, blurs, combs)]
         listenings += envelopes.listenings(tones.hot_count, blurs, None)
-        noises = _noises(drive, heard, tones.hot_count + envelopes.hot_count, healthy)
-        stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(len(noises))])
-        companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(len(noises))])
+        steps = CriesInStep(tones.hot_count + envelopes.hot_count, in_step)
+        noises = _noises(drive, heard, steps.contest + steps.count, healthy)
+        lone = steps.count + len(noises)
+        stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(lone)])
+        companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(lone)])
         unlisted = (stranger, companions)
-        problem = _problem(sources, listenings, noises, unlisted, (settings, healthy))
+        problem = _problem(sources, listenings, (noises, steps), unlisted, (settings, healthy))
         result = weigh_faults(problem, roughly=roughly)
         free = 1.0 - result.tone_shares.sum(axis=0)
         tones.settle(free[: tones.hot_count])
@@ -238,6 +246,21 @@ def _noises(
             price = 1.0 - elsewhere + elsewhere * ratio
             rows.append(HeardNoise(finding.noise, r, first + len(rows), (ratio - price) / price))
     return rows
+
+
+def _in_step(
+    drive: Drive,
+    heard: Sequence[HeardOrders],
+    sources: _Sources,
+    settings: MatchSettings,
+    healthy: HealthySong | None,
+) -> dict[int, float]:
+    """What cries in step add to each voice; nothing where the sound drive cries as well."""
+    if healthy is not None and healthy.noises.get(CHIRPS, 0.0) > 0.0:
+        return {}
+    trains = [one.cries for one in heard if one.cries is not None]
+    turning = (sources.groups, sources.belts)
+    return cries_in_step(drive.engine, sources.voices, turning, trains, settings.cry_steps)
 
 
 def learn_healthy(
@@ -296,13 +319,18 @@ def _sources(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) 
 def _problem(
     sources: _Sources,
     listenings: Sequence[Listening],
-    noises: Sequence[HeardNoise],
+    noises: tuple[Sequence[HeardNoise], CriesInStep],
     unlisted: tuple[Floats, Floats],
     given: tuple[MatchSettings, HealthySong | None],
 ) -> MatchProblem:
     """`unlisted` are weights of what no table lists: strangers, and lines beside loud ones."""
     settings, healthy = given
-    tables = [voice_tables(v, sources.groups[v.group], listenings, noises) for v in sources.voices]
+    without_lines, steps = noises
+    tables = [
+        voice_tables(voice, sources.groups[voice.group], listenings, without_lines)
+        + steps.tables(number)
+        for number, voice in enumerate(sources.voices)
+    ]
     fault_level = level_prior(*settings.fault_level_db)
     own = healthy.songs if healthy else (None,) * len(sources.parts)
     swinging = [one for one in listenings if one.realm == Realm.ENVELOPE]
