@@ -17,13 +17,12 @@ from numpy.typing import NDArray
 from acoustic.drive.drive import Engine, ExpectedLine
 from acoustic.evidence.chirps import ChirpTrain
 from acoustic.evidence.impact_locking import ShaftRange, shaft_locking
-from acoustic.verdict.claims import Claim, VoiceTable
+from acoustic.verdict.claims import CRIES, Claim, VoiceTable, cry_order
 from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import BeltOffset, ShaftGroup
 
 Floats = NDArray[np.float64]
 
-CRIES = "bursts"
 _TINY = 1e-300
 
 
@@ -45,13 +44,16 @@ class CryStepSettings:
     ratio : float
         P(cries are in step with a mechanism | cries were found and it makes them) over the
         same where it does not.
+    most_per_s : float
+        Cries that come faster run into each other and are not found. [1/s]
     """
 
     most_chance: float = 1e-4
     alike: float = 0.9
     tail: float = 0.002
     own_sd: float = 2.0
-    ratio: float = 50.0
+    ratio: float = 100.0
+    most_per_s: float = 24.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +76,13 @@ class CriesInStep:
         """Contests it takes: none where cries keep step with nobody."""
         return min(1, len(self.gains))
 
-    def tables(self, voice: int) -> list[VoiceTable]:
-        """What a voice claims of it."""
+    def tables(self, voice: int, offsets: int) -> list[VoiceTable]:
+        """What a voice claims of it, alike at each of so many offsets."""
         if voice not in self.gains:
             return []
-        claim = Claim(self.contest, slice(0, 1), np.full((1, 1), self.gains[voice]))
-        return [VoiceTable(Realm.NOISES, 0, np.ones((1, 1)), (claim,))]
+        alike = np.ones((offsets, 1))
+        claim = Claim(self.contest, slice(0, offsets), self.gains[voice] * alike)
+        return [VoiceTable(Realm.NOISES, 0, alike, (claim,))]
 
 
 def cries_in_step(
@@ -107,7 +110,7 @@ def cries_in_step(
     crying = {v: own for v, voice in enumerate(voices) if (own := _cry_lines(voice))}
     if not crying or not trains:
         return {}
-    ranges = [_range(voices[v], own, turning, settings) for v, own in crying.items()]
+    ranges = [_range(voices[v], turning, settings) for v in crying]
     ln_chance = np.log(len(trains)) + np.min(
         [
             [np.log(max(found.p_value, _TINY)) for found in shaft_locking(train, engine, ranges)]
@@ -129,7 +132,6 @@ def _cry_lines(voice: Voice) -> tuple[ExpectedLine, ...]:
 
 def _range(
     voice: Voice,
-    lines: Sequence[ExpectedLine],
     turning: tuple[Sequence[ShaftGroup], Sequence[BeltOffset]],
     settings: CryStepSettings,
 ) -> ShaftRange:
@@ -140,6 +142,6 @@ def _range(
     ends = np.searchsorted(below, (settings.tail, 1.0 - settings.tail))
     low, high = group.offset[np.minimum(ends, group.offset.size - 1)]
     beside = settings.own_sd * voice.own_tolerance
-    order = min(line.order for line in lines)
+    order = cry_order(voice)
     title = voice.family.mechanism if voice.family else ""
     return ShaftRange(title, order * np.exp(low - beside), order * np.exp(high + beside))

@@ -188,7 +188,8 @@ def match_drive(
         listenings = [*tones.listenings(0, blurs, combs)]
         listenings += envelopes.listenings(tones.hot_count, blurs, None)
         steps = CriesInStep(tones.hot_count + envelopes.hot_count, in_step)
-        noises = _noises(drive, heard, steps.contest + steps.count, healthy)
+        cries_per_s, first = settings.cry_steps.most_per_s, steps.contest + steps.count
+        noises = _noises(drive, heard, first, cries_per_s, healthy)
         lone = steps.count + len(noises)
         stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(lone)])
         companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(lone)])
@@ -229,7 +230,11 @@ def _envelope_tables(
 
 
 def _noises(
-    drive: Drive, heard: Sequence[HeardOrders], first: int, healthy: HealthySong | None
+    drive: Drive,
+    heard: Sequence[HeardOrders],
+    first: int,
+    cries_per_s: float,
+    healthy: HealthySong | None,
 ) -> list[HeardNoise]:
     """Noises that some mechanism may make, with what a sound drive accounts for."""
     rows: list[HeardNoise] = []
@@ -244,7 +249,9 @@ def _noises(
                 odds = elsewhere / (1 - elsewhere) * np.exp(healthy.noises[finding.noise])
                 elsewhere = float(np.clip(odds / (1 + odds), 0.5 * elsewhere, 0.95))
             price = 1.0 - elsewhere + elsewhere * ratio
-            rows.append(HeardNoise(finding.noise, r, first + len(rows), (ratio - price) / price))
+            most = cries_per_s / one.spectrum.mean_speed_hz if row.id == CHIRPS else np.inf
+            gain = (ratio - price) / price
+            rows.append(HeardNoise(finding.noise, r, first + len(rows), gain, most))
     return rows
 
 
@@ -328,7 +335,7 @@ def _problem(
     without_lines, steps = noises
     tables = [
         voice_tables(voice, sources.groups[voice.group], listenings, without_lines)
-        + steps.tables(number)
+        + steps.tables(number, sources.groups[voice.group].offset.size)
         for number, voice in enumerate(sources.voices)
     ]
     fault_level = level_prior(*settings.fault_level_db)
