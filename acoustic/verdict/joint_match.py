@@ -143,7 +143,9 @@ class JointAnswer:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Sources:
+class Sources:
+    """Parts of a drive, what turns them, and every way each may sound."""
+
     parts: tuple[str, ...]
     belts: list[BeltOffset]
     groups: list[ShaftGroup]
@@ -171,7 +173,7 @@ def match_drive(
     complaint : Complaint or None
         What a person said of the sound: evidence on the mechanisms told by these words.
     """
-    sources = _sources(drive, families, heard[0].speed_uncertainty)
+    sources = sources_of(drive, families, heard[0].speed_uncertainty)
     if complaint is not None:
         prior = (settings.count_prior, settings.unlisted)
         told = weigh_words(drive, sources.parts, sources.voices, complaint, prior)
@@ -258,7 +260,7 @@ def _noises(
 def _in_step(
     drive: Drive,
     heard: Sequence[HeardOrders],
-    sources: _Sources,
+    sources: Sources,
     settings: MatchSettings,
     healthy: HealthySong | None,
 ) -> dict[int, float]:
@@ -300,7 +302,8 @@ def _widened(level: Floats) -> Floats:
     return np.asarray(wide / wide.sum())
 
 
-def _sources(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) -> _Sources:
+def sources_of(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) -> Sources:
+    """Lay out the sources of a drive; `speed_sd` as in `belt_offset`."""
     parts = tuple(dict.fromkeys(f.part for f in families))
     belt_names = list(dict.fromkeys(f.belt for f in families))
     shared = [shared_unknowns(families, name) for name in belt_names]
@@ -320,11 +323,11 @@ def _sources(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) 
         voices += part_voices(own, k, keys)
         used = [keys[group_key(f)] for f in own]
         part_groups.append(max(set(used), key=used.count))
-    return _Sources(parts, belts, groups, part_groups, voices)
+    return Sources(parts, belts, groups, part_groups, voices)
 
 
 def _problem(
-    sources: _Sources,
+    sources: Sources,
     listenings: Sequence[Listening],
     noises: tuple[Sequence[HeardNoise], CriesInStep],
     unlisted: tuple[Floats, Floats],
