@@ -193,7 +193,15 @@ def _listen_running(
         recording, heard, trace, drive.engine, highest_hz, settings.envelope
     )
     noises = find_noises(recording, heard, trace, drive.engine, highest_hz, spectrum)
-    orders = HeardOrders(spectrum, comb, trace.uncertainty, envelope, noises.findings, clip.taken)
+    orders = HeardOrders(
+        spectrum,
+        comb,
+        trace.uncertainty,
+        envelope,
+        noises.findings,
+        taken=clip.taken,
+        cries=noises.cries,
+    )
     swelling = find_swelling(envelope, settings.swelling)
     unheard = replace(unheard, envelope=envelope, noises=noises.findings, swelling=swelling)
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders, noises)

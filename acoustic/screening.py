@@ -16,12 +16,12 @@ from acoustic.recording.recording import Recording
 from acoustic.tables.knowledge import Knowledge, load_knowledge
 from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.decision import Decision, decide
+from acoustic.verdict.healthy_reference import learn_healthy
 from acoustic.verdict.joint_match import (
     HealthySong,
     HeardOrders,
     MatchSettings,
     belief_of,
-    learn_healthy,
     match_drive,
 )
 from acoustic.verdict.suspects import CountedWords, Screening

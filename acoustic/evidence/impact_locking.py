@@ -25,6 +25,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,6 +114,19 @@ class ShaftRange:
     high_order: float
 
 
+class Moments(Protocol):
+    """What keeps step or not: knocks, or cries.
+
+    `turns` is the crank angle of each, shape (moments,), of `revolutions` looked at. [rev]
+    """
+
+    @property
+    def turns(self) -> Floats: ...  # noqa: D102
+
+    @property
+    def revolutions(self) -> float: ...  # noqa: D102
+
+
 def vector_strength(phases_rev: Floats) -> float:
     """Length of the mean of unit vectors at these phases. [-]
 
@@ -196,7 +210,7 @@ def _expected(train: ImpactTrain, order: float) -> Complexes:
 
 
 def shaft_locking(
-    train: ImpactTrain,
+    train: Moments,
     engine: Engine,
     shafts: Sequence[ShaftRange],
     settings: LockingSettings | None = None,
@@ -241,7 +255,7 @@ class _StepSpectrum:
     """Vector sums of the knocks at every order, segment by segment."""
 
     def __init__(
-        self, train: ImpactTrain, engine: Engine, turns: int, settings: LockingSettings
+        self, train: Moments, engine: Engine, turns: int, settings: LockingSettings
     ) -> None:
         size = turns * settings.per_turn
         count = max(size, -(-int(train.revolutions * settings.per_turn) // (size // 2)) * size // 2)

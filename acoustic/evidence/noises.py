@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from acoustic.drive.drive import Engine
-from acoustic.evidence.chirps import ChirpSettings, chirp_finding, find_chirps
+from acoustic.evidence.chirps import ChirpSettings, ChirpTrain, chirp_finding, find_chirps
 from acoustic.evidence.findings import NoiseFinding, OrderSpectrum
 from acoustic.evidence.flutter import FlutterSettings, flutter_finding
 from acoustic.evidence.hiss import HissSettings, hiss_against, hiss_finding
@@ -32,10 +32,13 @@ class HeardNoises:
     findings : tuple of NoiseFinding
     swift : ShortTimeSpectrum
         Loudness within a firing.
+    cries : ChirpTrain or None
+        Cries of one pitch, which may keep step with something that turns.
     """
 
     findings: tuple[NoiseFinding, ...]
     swift: ShortTimeSpectrum
+    cries: ChirpTrain | None = None
 
     def against(
         self, reference: HeardNoises, settings: NoiseSettings | None = None
@@ -116,4 +119,4 @@ def find_noises(
         uneven_finding(swift, spectrum, speed, engine, settings.uneven),
         flutter_finding(swift, speed, engine, settings.flutter),
     )
-    return HeardNoises(findings, swift)
+    return HeardNoises(findings, swift, cries)

@@ -35,6 +35,8 @@ _LEAST_FACTOR = 0.02
 _LASTING = 0.85
 """How far a line's being there carries over from one recording to the next (judgement)."""
 _LEAST_SHIFT = 1e-3
+CRIES = "bursts"
+"""How lines of the envelope show that short cries make."""
 CARRIERS_HELD = 3
 """Bands of the sound in which an envelope family is looked for by itself."""
 _PLACES_PER_OFFSET = round(OFFSET_STEP / LATTICE_STEP)
@@ -120,13 +122,16 @@ class HeardNoise:
     """A noise without lines in one recording, contested like a tone.
 
     `gain` is what it adds to a mechanism sure to make it: (likelihood ratio of the noise
-    being there - price) / price, the price being what a sound drive accounts for.
+    being there - price) / price, the price being what a sound drive accounts for. A mechanism
+    whose cries come more often than `most_order` per turn of the crankshaft could not have
+    shown so: that nothing was found is not held against it.
     """
 
     noise: str
     recording: int
     contest: int
     gain: float
+    most_order: float = np.inf
 
 
 def voice_tables(
@@ -144,6 +149,12 @@ def voice_tables(
     return tables + _noise_tables(voice, noises)
 
 
+def cry_order(voice: Voice) -> float:
+    """How often per turn of the crankshaft a voice cries; 0 if it does so in no step."""
+    orders = [line.order for line in voice.envelope_lines if line.shows_as == CRIES]
+    return min(orders, default=0.0)
+
+
 def _noise_tables(voice: Voice, noises: Sequence[HeardNoise]) -> list[VoiceTable]:
     made = {one.noise: one.probability for one in voice.family.noises} if voice.family else {}
     return [
@@ -154,7 +165,7 @@ def _noise_tables(voice: Voice, noises: Sequence[HeardNoise]) -> list[VoiceTable
             (Claim(heard.contest, slice(0, 1), np.full((1, 1), made[heard.noise] * heard.gain)),),
         )
         for heard in noises
-        if heard.noise in made
+        if heard.noise in made and (heard.gain > 0.0 or cry_order(voice) <= heard.most_order)
     ]
 
 

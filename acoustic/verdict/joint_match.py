@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.drive.drive import Drive, ExpectedFamily
+from acoustic.evidence.chirps import NOISE as CHIRPS
+from acoustic.evidence.chirps import ChirpTrain
 from acoustic.evidence.comb import CombLevels
 from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpectrum
 from acoustic.recording.taken import IN_FRONT, Taken
@@ -24,11 +26,11 @@ from acoustic.verdict.clutter import (
     StrayTone,
 )
 from acoustic.verdict.comb_evidence import CombEvidence
-from acoustic.verdict.fault_sets import COMPLAINT, HEALTHY, MatchResult, weigh_faults
+from acoustic.verdict.cry_steps import CriesInStep, CryStepSettings, cries_in_step
+from acoustic.verdict.fault_sets import COMPLAINT, MatchResult, weigh_faults
 from acoustic.verdict.heard_realm import EnvelopeMatch, HeardRealm
 from acoustic.verdict.line_likelihood import (
     ENVELOPE_LEVELS_DB,
-    VOICE_LEVELS_DB,
     LikelihoodSettings,
     LineTable,
     envelope_table,
@@ -70,6 +72,7 @@ class MatchSettings:
     fault_level_db: tuple[float, float] = (-6.0, 8.0)
     envelope_level_db: tuple[float, float] = (-6.0, 8.0)
     songs: SongSettings = field(default_factory=SongSettings)
+    cry_steps: CryStepSettings = field(default_factory=CryStepSettings)
     other_speed_blur: float = 3e-3
     same_speed_blur: float = 1.5e-3
     same_speed_within: float = 0.03
@@ -85,6 +88,7 @@ class HeardOrders:
     envelope: EnvelopeSpectrum | None = None
     noises: tuple[NoiseFinding, ...] = ()
     taken: Taken = IN_FRONT
+    cries: ChirpTrain | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,7 +145,9 @@ class JointAnswer:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Sources:
+class Sources:
+    """Parts of a drive, what turns them, and every way each may sound."""
+
     parts: tuple[str, ...]
     belts: list[BeltOffset]
     groups: list[ShaftGroup]
@@ -169,7 +175,7 @@ def match_drive(
     complaint : Complaint or None
         What a person said of the sound: evidence on the mechanisms told by these words.
     """
-    sources = _sources(drive, families, heard[0].speed_uncertainty)
+    sources = sources_of(drive, families, heard[0].speed_uncertainty)
     if complaint is not None:
         prior = (settings.count_prior, settings.unlisted)
         told = weigh_words(drive, sources.parts, sources.voices, complaint, prior)
@@ -178,17 +184,21 @@ def match_drive(
     envelopes = HeardRealm(Realm.ENVELOPE, *_envelope_tables(heard, settings))
     combs = [CombEvidence(h.comb) for h in heard]
     blurs, taken = _offset_blur(heard, settings), [one.taken for one in heard]
+    in_step = _in_step(drive, heard, sources, settings, healthy)
     for roughly in (True, False):
         tones.price(healthy.strays if healthy else ())
         envelopes.price(healthy.envelope_strays if healthy else ())
         envelopes.beside(tones)
         listenings = [*tones.listenings(0, blurs, taken, combs)]
         listenings += envelopes.listenings(tones.hot_count, blurs, taken, None)
-        noises = _noises(drive, heard, tones.hot_count + envelopes.hot_count, healthy)
-        stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(len(noises))])
-        companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(len(noises))])
+        steps = CriesInStep(tones.hot_count + envelopes.hot_count, in_step)
+        cries_per_s, first = settings.cry_steps.most_per_s, steps.contest + steps.count
+        noises = _noises(drive, heard, first, cries_per_s, healthy)
+        lone = steps.count + len(noises)
+        stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(lone)])
+        companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(lone)])
         unlisted = (stranger, companions)
-        problem = _problem(sources, listenings, noises, unlisted, (settings, healthy))
+        problem = _problem(sources, listenings, (noises, steps), unlisted, (settings, healthy))
         result = weigh_faults(problem, roughly=roughly)
         free = 1.0 - result.tone_shares.sum(axis=0)
         tones.settle(free[: tones.hot_count])
@@ -234,7 +244,11 @@ def _envelope_tables(
 
 
 def _noises(
-    drive: Drive, heard: Sequence[HeardOrders], first: int, healthy: HealthySong | None
+    drive: Drive,
+    heard: Sequence[HeardOrders],
+    first: int,
+    cries_per_s: float,
+    healthy: HealthySong | None,
 ) -> list[HeardNoise]:
     """Noises that some mechanism may make, with what a sound drive accounts for."""
     rows: list[HeardNoise] = []
@@ -249,41 +263,29 @@ def _noises(
                 odds = elsewhere / (1 - elsewhere) * np.exp(healthy.noises[finding.noise])
                 elsewhere = float(np.clip(odds / (1 + odds), 0.5 * elsewhere, 0.95))
             price = 1.0 - elsewhere + elsewhere * ratio
-            rows.append(HeardNoise(finding.noise, r, first + len(rows), (ratio - price) / price))
+            most = cries_per_s / one.spectrum.mean_speed_hz if row.id == CHIRPS else np.inf
+            gain = (ratio - price) / price
+            rows.append(HeardNoise(finding.noise, r, first + len(rows), gain, most))
     return rows
 
 
-def learn_healthy(
+def _in_step(
     drive: Drive,
-    families: Sequence[ExpectedFamily],
     heard: Sequence[HeardOrders],
+    sources: Sources,
     settings: MatchSettings,
-) -> HealthySong:
-    """What recordings of a drive without complaint say of its parts' healthy song."""
-    answer = match_drive(drive, families, heard, replace(settings, count_prior=HEALTHY))
-    songs: list[SongPrior | None] = [None] * len(answer.parts)
-    for v, voice in enumerate(answer.voices):
-        if voice.healthy:
-            share = float(np.clip(answer.result.voice_shares[v], 0.05, 0.95))
-            # Another day, another phone position: the level is known to about 3 dB.
-            songs[voice.part] = SongPrior(share, _widened(answer.result.level_posteriors[v]))
-    strays = tuple(_strays(answer.tables[0], answer.hot[0], answer.stray_probability[0]))
-    swinging = tuple(
-        stray
-        for one in answer.envelope[:1]
-        for stray in _strays(one.table, one.hot, one.stray_probability)
-    )
-    noises = {one.noise: one.ln_ratio for one in heard[0].noises}
-    return HealthySong(tuple(songs), strays, swinging, noises)
+    healthy: HealthySong | None,
+) -> dict[int, float]:
+    """What cries in step add to each voice; nothing where the sound drive cries as well."""
+    if healthy is not None and healthy.noises.get(CHIRPS, 0.0) > 0.0:
+        return {}
+    trains = [one.cries for one in heard if one.cries is not None]
+    turning = (sources.groups, sources.belts)
+    return cries_in_step(drive.engine, sources.voices, turning, trains, settings.cry_steps)
 
 
-def _widened(level: Floats) -> Floats:
-    away = VOICE_LEVELS_DB[:, None] - VOICE_LEVELS_DB[None, :]
-    wide = np.exp(-0.5 * (away / 3.0) ** 2) @ level
-    return np.asarray(wide / wide.sum())
-
-
-def _sources(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) -> _Sources:
+def sources_of(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) -> Sources:
+    """Lay out the sources of a drive; `speed_sd` as in `belt_offset`."""
     parts = tuple(dict.fromkeys(f.part for f in families))
     belt_names = list(dict.fromkeys(f.belt for f in families))
     shared = [shared_unknowns(families, name) for name in belt_names]
@@ -303,19 +305,24 @@ def _sources(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) 
         voices += part_voices(own, k, keys)
         used = [keys[group_key(f)] for f in own]
         part_groups.append(max(set(used), key=used.count))
-    return _Sources(parts, belts, groups, part_groups, voices)
+    return Sources(parts, belts, groups, part_groups, voices)
 
 
 def _problem(
-    sources: _Sources,
+    sources: Sources,
     listenings: Sequence[Listening],
-    noises: Sequence[HeardNoise],
+    noises: tuple[Sequence[HeardNoise], CriesInStep],
     unlisted: tuple[Floats, Floats],
     given: tuple[MatchSettings, HealthySong | None],
 ) -> MatchProblem:
     """`unlisted` are weights of what no table lists: strangers, and lines beside loud ones."""
     settings, healthy = given
-    tables = [voice_tables(v, sources.groups[v.group], listenings, noises) for v in sources.voices]
+    without_lines, steps = noises
+    tables = [
+        voice_tables(voice, sources.groups[voice.group], listenings, without_lines)
+        + steps.tables(number, sources.groups[voice.group].offset.size)
+        for number, voice in enumerate(sources.voices)
+    ]
     fault_level = level_prior(*settings.fault_level_db)
     own = healthy.songs if healthy else (None,) * len(sources.parts)
     swinging = [one for one in listenings if one.realm == Realm.ENVELOPE]
@@ -350,11 +357,3 @@ def _offset_blur(heard: Sequence[HeardOrders], settings: MatchSettings) -> tuple
         slip = settings.same_speed_blur if same else settings.other_speed_blur
         blurs.append(float(np.hypot(slip, other.speed_uncertainty)))
     return tuple(blurs)
-
-
-def _strays(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> list[StrayTone]:
-    return [
-        StrayTone(tone.ln_order, float(p) * tone.certainty, table.mean_speed_hz)
-        for tone, p in zip(hot, probability, strict=True)
-        if p > 0.1 and tone.clear
-    ]

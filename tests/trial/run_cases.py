@@ -40,7 +40,8 @@ from acoustic.synthetic.scene import make_scene
 from acoustic.synthetic.scene_settings import Condition
 from acoustic.synthetic.truth import TrueLine
 from acoustic.verdict.groups import leading_group
-from acoustic.verdict.joint_match import HeardOrders, JointAnswer, learn_healthy, match_drive
+from acoustic.verdict.healthy_reference import learn_healthy
+from acoustic.verdict.joint_match import HeardOrders, JointAnswer, match_drive
 
 CLIP_S = 12.0
 STEPS = {"idle": 1, "and held": 2, "and two points": 6, "and a load": 12}

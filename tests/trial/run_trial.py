@@ -38,7 +38,8 @@ from acoustic.listening import Clip, listen
 from acoustic.screening import ScreenSettings
 from acoustic.synthetic.truth import RecordingTruth, TrueLine
 from acoustic.verdict.groups import leading_group
-from acoustic.verdict.joint_match import HeardOrders, learn_healthy, match_drive
+from acoustic.verdict.healthy_reference import learn_healthy
+from acoustic.verdict.joint_match import HeardOrders, match_drive
 
 
 @dataclass(frozen=True, slots=True)

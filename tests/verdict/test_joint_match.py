@@ -9,7 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from acoustic.verdict.joint_match import JointAnswer, learn_healthy, match_drive
+from acoustic.verdict.healthy_reference import learn_healthy
+from acoustic.verdict.joint_match import JointAnswer, match_drive
 
 PUMP = (11.23, 22.46, 33.69, 44.92)
 IDLER = (6.77, 13.79, 20.56)
