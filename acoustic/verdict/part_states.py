@@ -309,6 +309,8 @@ class PartBook:
             for other, values in enumerate(sound.blurred):
                 if other != number and tables[other].realm == table.realm:
                     beside = beside * values
+            if sound.each[number].shape[0] == 1:  # alike at every offset, as a noise is
+                beside = beside.sum(axis=0, keepdims=True)
             outer = self._blur(beside, table.recording) * sound.each[number]
             by_tone.update(contests.masses(outer, hidden, against))
         return full, by_tone

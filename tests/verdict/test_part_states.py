@@ -1,9 +1,13 @@
 """One part silent, singing or faulty, worked by hand on a three-point lattice."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from acoustic.verdict.claims import Claim, VoiceTable
 from acoustic.verdict.part_states import PartBook
+from acoustic.verdict.sources import Realm
 
 SHARE = 0.4
 DENSITY = np.array([0.25, 0.5, 0.25])
@@ -94,6 +98,17 @@ def test_a_lone_claim_is_what_was_put_in(book_of) -> None:
     state = _state(book, 0, [3.0, 1.0])
     assert book.claims(0, state, DENSITY, faulty=True) == pytest.approx([12.0, 0.0])
     assert book.claims(0, state, DENSITY, faulty=False) == pytest.approx([0.0, 0.0])
+
+
+def test_a_noise_is_claimed_whole_whatever_the_offset(problem_of) -> None:
+    """A noise has one row for all three offsets: its claim is all 12, not the first's share."""
+    noise = VoiceTable(
+        Realm.NOISES, 0, np.ones((1, 1)), (Claim(0, slice(0, 1), np.array([[12.0]])),)
+    )
+    book = PartBook(replace(problem_of([{}], 1), tables=[[noise]]))
+    state = _state(book, 0, [3.0])
+    assert state.on == pytest.approx([5.0] * 3)
+    assert book.claims(0, state, DENSITY, faulty=True) == pytest.approx([12.0])
 
 
 def test_a_songs_claim_is_weighed_by_its_singing(book_of) -> None:
