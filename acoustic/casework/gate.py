@@ -5,8 +5,7 @@ Quick enough to be answered while the engine still runs; the close listening com
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from acoustic.drive.drive import Drive
 from acoustic.listening import Clip, ListenSettings, first_look
@@ -19,15 +18,13 @@ _ENOUGH = 0.8
 
 
 @dataclass(frozen=True, slots=True)
-class GateAnswer:
+class TakeCheck:
     """Whether a recording just taken may stay as it is.
 
     Attributes
     ----------
     usable : bool
         It can be screened.
-    good : bool
-        Usable, and nothing about it needs to be done again.
     headline : str
         The answer in one sentence.
     do_again : tuple of str
@@ -41,33 +38,20 @@ class GateAnswer:
     """
 
     usable: bool
-    good: bool
     headline: str
     do_again: tuple[str, ...]
     remarks: tuple[QualityRemark, ...]
     rpm: float | None
     used_s: float
 
+    @property
+    def good(self) -> bool:
+        """Usable, and nothing about it needs to be done again."""
+        return self.usable and not self.do_again
 
-def check_at_the_gate(
-    clip: Clip,
-    drive: Drive,
-    settings: ListenSettings | None = None,
-    *,
-    wanted_s: float = 0.0,
-    wanted_rpm: float | None = None,
-) -> GateAnswer:
+
+def check_take(clip: Clip, drive: Drive, settings: ListenSettings | None = None) -> TakeCheck:
     """Look a recording over for what would make it useless, as soon as it is there.
-
-    Parameters
-    ----------
-    clip : Clip
-    drive : Drive
-    settings : ListenSettings, optional
-    wanted_s : float
-        Length the plan asks for; 0 if there is none. [s]
-    wanted_rpm : float or None
-        Speed the plan asks for. [1/min]
 
     Raises
     ------
@@ -80,19 +64,44 @@ def check_at_the_gate(
     again = [_sentence(r) for r in heard.quality if r.severity == "unfit"]
     if not look.usable and not again:
         again.append(_as_sentence(heard.speed_reason) + " Give the speed, or record it again.")
-    if rpm is not None:
-        again += _against_the_plan(rpm, heard.stretches.used_s, wanted_rpm, wanted_s)
     again += [_sentence(r) for r in heard.quality if r.severity == "weak"]
-    good = look.usable and not again
-    return GateAnswer(
+    used_s = heard.stretches.used_s
+    return TakeCheck(
         usable=look.usable,
-        good=good,
-        headline=_headline(look.usable, good, rpm, heard.stretches.used_s),
+        headline=_headline(look.usable, not again, rpm, used_s),
         do_again=tuple(dict.fromkeys(again)),
         remarks=heard.quality,
         rpm=rpm,
-        used_s=heard.stretches.used_s,
+        used_s=used_s,
     )
+
+
+def held_against(check: TakeCheck, wanted_s: float, wanted_rpm: float | None = None) -> TakeCheck:
+    """Hold a usable recording against the step of the plan it answers: long and fast enough?
+
+    Parameters
+    ----------
+    check : TakeCheck
+    wanted_s : float
+        Length asked for. [s]
+    wanted_rpm : float or None
+        Speed asked for. [1/min]
+    """
+    if not check.usable or check.rpm is None:
+        return check
+    again = list(check.do_again)
+    if wanted_rpm is not None and abs(check.rpm / wanted_rpm - 1.0) > _SPEED_ASKED:
+        again.append(
+            f"It runs at {check.rpm:.0f} rpm, the plan asks for {wanted_rpm:.0f} rpm: hold that "
+            "speed and record again."
+        )
+    if check.used_s < _ENOUGH * wanted_s:
+        again.append(
+            f"{check.used_s:.0f} s of it can be used, the plan asks for {wanted_s:.0f} s: record "
+            "longer, phone still, nobody talking."
+        )
+    headline = _headline(True, not again, check.rpm, check.used_s)
+    return replace(check, do_again=tuple(again), headline=headline)
 
 
 def _headline(usable: bool, good: bool, rpm: float | None, used_s: float) -> str:
@@ -102,23 +111,6 @@ def _headline(usable: bool, good: bool, rpm: float | None, used_s: float) -> str
     if good:
         return f"Usable: {what}."
     return f"Usable, but better taken again: {what}."
-
-
-def _against_the_plan(
-    rpm: float, used_s: float, wanted_rpm: float | None, wanted_s: float
-) -> Sequence[str]:
-    again = []
-    if wanted_rpm is not None and abs(rpm / wanted_rpm - 1.0) > _SPEED_ASKED:
-        again.append(
-            f"It runs at {rpm:.0f} rpm, the plan asks for {wanted_rpm:.0f} rpm: hold that speed "
-            "and record again."
-        )
-    if used_s < _ENOUGH * wanted_s:
-        again.append(
-            f"{used_s:.0f} s of it can be used, the plan asks for {wanted_s:.0f} s: record "
-            "longer, phone still, nobody talking."
-        )
-    return again
 
 
 def _sentence(remark: QualityRemark) -> str:

@@ -25,11 +25,17 @@ SCHEMA = "case-event/1"
 
 @dataclass(frozen=True, slots=True)
 class GateAnswer:
-    """What was said of a recording when it was added: usable or not, why, what to do again."""
+    """What was said of a recording when it was added: usable or not, why, what to do again.
+
+    With the crankshaft speed it was heard at, in turns a minute, and how many seconds of it
+    can be used.
+    """
 
     usable: bool
     reasons: tuple[str, ...] = ()
     again: tuple[str, ...] = ()
+    rpm: float | None = None
+    used_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

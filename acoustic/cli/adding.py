@@ -13,6 +13,8 @@ from acoustic.errors import AcousticError, CaseError, SettingsError
 
 if TYPE_CHECKING:
     from acoustic.casework.case_folder import Case
+    from acoustic.casework.gate import TakeCheck
+    from acoustic.casework.plan_steps import PlanStep
     from acoustic.casework.take_names import NameRead
     from acoustic.casework.take_words import TakeWords, Told
     from acoustic.recording.taken import Stage, Taken
@@ -21,6 +23,9 @@ if TYPE_CHECKING:
 _STAGES: dict[str, Stage] = {
     "--before": "before", "--after": "after", "--healthy": "healthy",
 }  # fmt: skip
+
+
+_SHOWN_STEPS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +46,7 @@ class AddRequest:
 
 def run_add(request: AddRequest, time: datetime, say: Callable[[str], None]) -> int:
     """Take the clips in as asked, telling of each what was understood; return the exit code."""
+    from acoustic.casework.case_answer import takes_done
     from acoustic.casework.case_folder import read_case
     from acoustic.casework.take_names import parse_take_name
     from acoustic.casework.take_words import find_take_words
@@ -50,18 +56,23 @@ def run_add(request: AddRequest, time: datetime, say: Callable[[str], None]) -> 
     given = told_by_options(request, words)
     names = [(clip, parse_take_name(clip.name, words)) for clip in request.clips]
     _require_clear(names, given)
-    alike = [one.taken for one in case.recordings]
+    takes = [one.taken for one in case.recordings]
+    known = list(takes_done(case))
     faults = []
     for clip, name in names:
         try:
-            taken = _add(case, clip, _numbered_take(given, name, alike), time, say)
+            numbered = _numbered_take(given, name, takes)
+            new, heard = _add(case, clip, numbered, known, (time, say))
         except AcousticError as error:
             faults.append(str(error))
             continue
-        if taken is not None:
-            alike.append(taken)
+        if new:
+            takes.append(numbered)
+            known += [heard] if heard is not None else []
             if name.unread:
                 say(f"  Not understood in its name: {', '.join(name.unread)}.")
+    if not faults:
+        _say_what_is_missing(case, known, say)
     if faults:
         raise CaseError("\n".join(faults))
     return 0
@@ -119,15 +130,68 @@ def _numbered_take(given: Told, name: NameRead, alike: list[Taken]) -> Taken:
 
 
 def _add(
-    case: Case, clip: Path, taken: Taken, time: datetime, say: Callable[[str], None]
-) -> Taken | None:
-    """Take one clip in and tell it; how it was taken, or None if it was there already."""
+    case: Case,
+    clip: Path,
+    taken: Taken,
+    alike: Sequence[Taken],
+    when: tuple[datetime, Callable[[str], None]],
+) -> tuple[bool, Taken | None]:
+    """Take one clip in and tell it: whether it is new, and how it was taken if it is usable."""
+    from acoustic.casework.case_answer import as_gate_answer
     from acoustic.casework.case_writes import write_recording
     from acoustic.output.case_text import taken_text
 
-    added = write_recording(case.folder, clip, taken, time)
+    check, wanted = _at_the_gate(case, clip, taken, alike)
+    time, say = when
+    added = write_recording(case.folder, clip, taken, time, as_gate_answer(check))
     say(added.sentence)
     if added.already:
-        return None
+        return False, None
     say(f"  Taken: {taken_text(taken)}.")
-    return taken
+    say(f"  {check.headline}")
+    for sentence in check.do_again:
+        say(f"  - {sentence}")
+    if wanted is not None and check.usable:
+        say(f"  Answers step {wanted.number} of the plan: {wanted.title}.")
+    if not check.usable:
+        return True, None
+    return True, taken if taken.rpm is not None else replace(taken, rpm=check.rpm)
+
+
+def _at_the_gate(
+    case: Case, clip: Path, taken: Taken, alike: Sequence[Taken]
+) -> tuple[TakeCheck, PlanStep | None]:
+    """Look a clip over while the engine still runs; with the step of the plan it answers."""
+    from acoustic.casework.gate import check_take, held_against
+    from acoustic.casework.plan_steps import fulfils
+    from acoustic.listening import Clip
+    from acoustic.recording.audio_file import read_recording
+
+    recording = read_recording(clip)
+    plain = Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
+    check = check_take(plain, case.drive)
+    heard = replace(taken, rpm=check.rpm) if taken.rpm is None else taken
+    for step in _open_steps(case, alike):
+        if step.asks_for is not None and fulfils(heard, step.asks_for, case.drive):
+            return held_against(check, step.seconds), step
+    return check, None
+
+
+def _open_steps(case: Case, alike: Sequence[Taken]) -> list[PlanStep]:
+    """Steps of the plan whose recording is not there yet."""
+    from acoustic.casework.plan import make_plan
+
+    steps = make_plan(case.drive, case.file.words, None, alike).steps
+    return [step for step in steps if step.asks_for is not None and not step.done]
+
+
+def _say_what_is_missing(case: Case, alike: Sequence[Taken], say: Callable[[str], None]) -> None:
+    missing = _open_steps(case, alike)
+    if not missing:
+        say("All recordings of the plan are there. Next: acoustic case screen " + str(case.folder))
+        return
+    say(f"Still to record, {len(missing)} of the plan:")
+    for step in missing[:_SHOWN_STEPS]:
+        say(f"  - {step.title} ({step.seconds:.0f} s)")
+    if len(missing) > _SHOWN_STEPS:
+        say(f"  and {len(missing) - _SHOWN_STEPS} more: acoustic case plan {case.folder}")

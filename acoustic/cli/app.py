@@ -12,6 +12,7 @@ import typer
 
 from acoustic import __version__
 from acoustic.cli.case_commands import case_app
+from acoustic.cli.options import JsonFile, PictureFile
 from acoustic.errors import AcousticError, UnfitRecordingError
 
 EXIT_INPUT = 2
@@ -33,14 +34,6 @@ app = typer.Typer(
 app.add_typer(case_app, name="case")
 
 LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Layout file of the drive.")]
-JsonFile = Annotated[
-    Path | None,
-    typer.Option("--json", metavar="FILE", help="Also write JSON; - prints only the JSON."),
-]
-PictureFile = Annotated[
-    Path | None,
-    typer.Option("--picture", metavar="FILE", help="Also draw: a .png, .svg or .pdf file."),
-]
 
 
 def run(argv: Sequence[str] | None = None) -> int:

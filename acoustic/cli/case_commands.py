@@ -11,6 +11,16 @@ from typing import Annotated
 import typer
 
 from acoustic.cli.adding import AddRequest, run_add
+from acoustic.cli.case_answers import (
+    CaseScreenRequest,
+    run_case_plan,
+    run_case_screen,
+    run_check,
+    run_close,
+    run_next,
+    run_track_record,
+)
+from acoustic.cli.options import JsonFile, PictureFile
 
 PIPE_WIDTH, WIDEST_TERMINAL = 80, 100
 
@@ -184,6 +194,129 @@ def find_cases(
     from acoustic.output.case_text import render_case_rows
 
     sys.stdout.write(render_case_rows(read_cases(root, " ".join(words)), _width()))
+
+
+@case_app.command("plan")
+def plan_case(
+    folder: CaseFolder,
+    page: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also write a page to print, .html.")
+    ] = None,
+) -> None:
+    """Say what to record for a case, with what is there already ticked off."""
+    raise typer.Exit(run_case_plan(folder, page))
+
+
+@case_app.command("screen")
+def screen_case(  # typer wants one argument per option; they become one request at once
+    folder: CaseFolder,
+    after: Annotated[
+        bool, typer.Option("--after", help="Those after the repair; not kept as the answer.")
+    ] = False,
+    json_file: JsonFile = None,
+    picture: PictureFile = None,
+    points: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Also draw recordings against suspects: .png, .svg."),
+    ] = None,
+) -> None:
+    """Screen all recordings of a case together and keep the answer.
+
+    Recordings of the sound drive (added with --healthy) serve as the reference.
+    """
+    request = CaseScreenRequest(folder, after, json_file, picture, points)
+    raise typer.Exit(run_case_screen(request, _now()))
+
+
+@case_app.command("next")
+def what_next(
+    folder: CaseFolder,
+    own_record: Annotated[
+        Path | None,
+        typer.Option(metavar="ROOT", help="Correct the odds by the closed cases in this folder."),
+    ] = None,
+) -> None:
+    """Say which hand checks settle most, what to open or order, and what to record still."""
+    raise typer.Exit(run_next(folder, own_record, _width()))
+
+
+@case_app.command("check")
+def enter_check(
+    folder: CaseFolder,
+    check: Annotated[str, typer.Argument(metavar="CHECK", help="The hand check that was made.")],
+    part: Annotated[str, typer.Option(metavar="PART", help="At which part.")],
+    result: Annotated[str, typer.Option(metavar="RESULT", help="What came of it.")],
+    remark: Annotated[str, typer.Option(metavar="TEXT", help="Anything to keep with it.")] = "",
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who made it.")] = "",
+) -> None:
+    """Enter what came of a hand check and see what it changes.
+
+    Names of checks and results stand in what "acoustic case next" prints.
+    """
+    from acoustic.casework.history import CheckDone
+
+    done = CheckDone(check, part, result, remark.strip(), by.strip())
+    raise typer.Exit(run_check(folder, done, _now()))
+
+
+@case_app.command("close")
+def close_case(  # typer wants one argument per option; they become one value at once
+    folder: CaseFolder,
+    found: Annotated[
+        str, typer.Option(metavar="PART", help="The part that was found faulty.")
+    ] = "",
+    nothing: Annotated[
+        bool, typer.Option("--nothing", help="No part of the layout was to blame.")
+    ] = False,
+    mechanism: Annotated[
+        str, typer.Option(metavar="NAME", help="What was wrong with it, by its id.")
+    ] = "",
+    text: Annotated[str, typer.Option(metavar="TEXT", help="What was found and done.")] = "",
+    odometer_km: Annotated[float | None, typer.Option(metavar="KM")] = None,
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who opened it.")] = "",
+) -> None:
+    """Enter what was found when it was opened."""
+    from acoustic.casework.history import Outcome
+    from acoustic.errors import SettingsError
+
+    if bool(found) == nothing:
+        raise SettingsError("Give either --found PART, or --nothing if none of them was to blame.")
+    outcome = Outcome(found, mechanism, text.strip(), odometer_km, by.strip())
+    raise typer.Exit(run_close(folder, outcome, _now()))
+
+
+@case_app.command("opinion")
+def enter_opinion(
+    folder: CaseFolder,
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="What somebody thinks it is.")],
+    by: Annotated[str, typer.Option(metavar="NAME", help="Who.")],
+) -> None:
+    """Enter somebody's opinion; it changes no odds."""
+    from acoustic.casework.case_writes import write_event
+    from acoustic.casework.history import Opinion
+
+    event = write_event(folder, Opinion(by.strip(), text.strip()), _now())
+    _say(f"Entered as number {event.id}.")
+
+
+@case_app.command("undo")
+def take_back(
+    folder: CaseFolder,
+    number: Annotated[int, typer.Argument(metavar="N", help="Number in what happened.")],
+    why: Annotated[str, typer.Option(metavar="TEXT", help="Why it does not hold.")] = "",
+) -> None:
+    """Take back something entered by mistake; it stays in the history as taken back."""
+    from acoustic.casework.case_writes import write_event
+    from acoustic.casework.history import TakenBack
+
+    event = write_event(folder, TakenBack(number, why.strip()), _now())
+    _say(f"Number {number} is taken back (number {event.id}).")
+
+
+@case_app.command("record")
+def show_track_record(root: CasesFolder) -> None:
+    """Show how often the answers were right, over the closed cases in a folder."""
+    raise typer.Exit(run_track_record(root, _width()))
 
 
 @case_app.command("note")

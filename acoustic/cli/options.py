@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import Annotated, TypeVar
+
+import typer
 
 from acoustic.errors import SettingsError, SpeedError
 from acoustic.output.whole_file import require_writable
@@ -14,6 +16,15 @@ from acoustic.recording.taken import HIGHEST_RPM, LOWEST_RPM
 HEAR_IT = "heard"
 NO_VALUE = "none"
 TO_PIPE = Path("-")
+
+JsonFile = Annotated[
+    Path | None,
+    typer.Option("--json", metavar="FILE", help="Also write JSON; - prints only the JSON."),
+]
+PictureFile = Annotated[
+    Path | None,
+    typer.Option("--picture", metavar="FILE", help="Also draw: a .png, .svg or .pdf file."),
+]
 
 _Value = TypeVar("_Value")
 

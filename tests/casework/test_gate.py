@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from acoustic.casework.gate import check_at_the_gate
+from acoustic.casework.gate import check_take, held_against
 from acoustic.drive.layout_file import read_drive
 from acoustic.listening import Clip
 from acoustic.recording.audio_file import read_recording
@@ -28,7 +28,7 @@ def idling():
 
 def test_a_good_clip_is_let_through(drive, idling):
     """Speed and usable seconds are named; nothing to do again."""
-    answer = check_at_the_gate(Clip(idling), drive)
+    answer = check_take(Clip(idling), drive)
     assert answer.usable
     assert answer.rpm == pytest.approx(800, rel=0.1)
     assert f"{answer.rpm:.0f} rpm" in answer.headline
@@ -36,7 +36,7 @@ def test_a_good_clip_is_let_through(drive, idling):
 
 def test_another_speed_than_planned_is_asked_for_again(drive, idling):
     """Usable all the same: it is a recording at idle."""
-    answer = check_at_the_gate(Clip(idling), drive, wanted_rpm=2000, wanted_s=500)
+    answer = held_against(check_take(Clip(idling), drive), wanted_s=500, wanted_rpm=2000)
     assert answer.usable
     assert not answer.good
     assert any("2000 rpm" in again for again in answer.do_again)
@@ -46,7 +46,7 @@ def test_another_speed_than_planned_is_asked_for_again(drive, idling):
 @pytest.mark.parametrize("samples", [np.zeros(960), np.zeros(48000 * 12)])
 def test_silence_and_a_blink_are_turned_away(drive, samples):
     """It says what to do, and gives no speed."""
-    answer = check_at_the_gate(Clip(Recording(samples.astype(np.float32), 48000.0)), drive)
+    answer = check_take(Clip(Recording(samples.astype(np.float32), 48000.0)), drive)
     assert not answer.usable
     assert answer.do_again
     assert answer.rpm is None
@@ -54,6 +54,6 @@ def test_silence_and_a_blink_are_turned_away(drive, samples):
 
 def test_a_wrong_stated_speed_is_turned_away(drive, idling):
     """1500 rpm stated for an idling engine: the sound contradicts it."""
-    answer = check_at_the_gate(Clip(idling, rpm=1500), drive)
+    answer = check_take(Clip(idling, rpm=1500), drive)
     assert not answer.usable
     assert any("1500" in again for again in answer.do_again), answer.do_again

@@ -1,0 +1,292 @@
+"""``acoustic case screen, next, plan, check, close, record``: what a case says and what to do."""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from acoustic.cli.options import TO_PIPE, require_json_place
+from acoustic.cli.progress import shown_progress
+from acoustic.cli.screen_command import (
+    EXIT_SCREENED,
+    EXIT_UNFIT,
+    print_answer,
+    save_json,
+    save_picture,
+)
+from acoustic.errors import CaseError
+
+if TYPE_CHECKING:
+    from acoustic.casework.case_folder import Case
+    from acoustic.casework.history import CheckDone, Outcome
+    from acoustic.casework.next_checks import RankedCheck
+    from acoustic.casework.plan import Plan
+    from acoustic.casework.repair_choice import RepairChoice
+    from acoustic.casework.track_record import TrackRecord
+    from acoustic.recording.taken import Stage
+    from acoustic.verdict.belief import Belief
+
+LISTENERS = 2
+"""Recordings listened to at a time; more wait for memory, not for the cores."""
+
+
+@dataclass(frozen=True, slots=True)
+class CaseScreenRequest:
+    """Everything typed after ``acoustic case screen``."""
+
+    folder: Path
+    after: bool = False
+    json_file: Path | None = None
+    picture: Path | None = None
+    points_picture: Path | None = None
+
+
+def run_case_screen(request: CaseScreenRequest, time: datetime) -> int:
+    """Screen all recordings of a case together, keep the answer, print it with the next steps."""
+    from acoustic.casework.case_answer import read_and_screen
+    from acoustic.casework.case_folder import read_case
+    from acoustic.casework.case_writes import write_screening
+    from acoustic.casework.history import screening_made
+    from acoustic.output.json_report import render_json, screening_to_dict
+    from acoustic.output.whole_file import require_picture_place
+    from acoustic.screening import ScreenSettings
+
+    require_json_place(request.json_file)
+    for picture in (request.picture, request.points_picture):
+        if picture is not None:
+            require_picture_place(picture)
+    case = read_case(request.folder)
+    settings = ScreenSettings(listeners=min(LISTENERS, os.cpu_count() or 1))
+    stage: Stage = "after" if request.after else "before"
+    with shown_progress() as say:
+        screening = read_and_screen(case, settings, stage=stage, progress=say)
+        if request.picture is not None:
+            save_picture(screening, case.drive, request.picture)
+        if request.points_picture is not None:
+            from acoustic.output.picture import write_picture
+            from acoustic.output.points_picture import draw_points
+
+            write_picture(draw_points(screening), request.points_picture)
+    answer = render_json(screening_to_dict(screening))
+    event = None
+    if not request.after:
+        event = write_screening(case.folder, answer, screening_made(screening), time)
+    if request.json_file is not None:
+        save_json(screening, request.json_file)
+    if request.json_file != TO_PIPE:
+        print_answer(screening)
+        if event is not None:
+            sys.stdout.write(f"\nKept as number {event.id}.")
+            sys.stdout.write(f" Next: acoustic case next {case.folder}\n")
+    return EXIT_UNFIT if screening.verdict == "recording_unfit" else EXIT_SCREENED
+
+
+def run_next(folder: Path, own_record: Path | None, width: int) -> int:
+    """Say what to record still, which hand checks settle most, and what to open or order.
+
+    With `own_record`, a folder of cases, the odds are corrected by what was found in those.
+    """
+    from acoustic.casework.case_answer import believed_after_checks, checks_done, read_belief
+    from acoustic.casework.case_folder import read_case
+    from acoustic.output.checks_text import render_checks, render_choice
+
+    case = read_case(folder)
+    belief = read_belief(case)
+    if belief is None:
+        sys.stdout.write(_still_to_record(case, None, width))
+        return 0
+    if own_record is not None:
+        belief = _by_own_record(case, belief, own_record)
+    belief = believed_after_checks(case, belief)
+    ranked, choice = _choice_of(case, belief)
+    done = len(checks_done(case))
+    if done:
+        sys.stdout.write(_standing(belief, done))
+    sys.stdout.write(render_checks(ranked, choice, width, most=4) + "\n")
+    sys.stdout.write(render_choice(choice, width) + "\n")
+    sys.stdout.write(_still_to_record(case, belief, width))
+    return 0
+
+
+def run_case_plan(folder: Path, page: Path | None) -> int:
+    """Print the plan of recordings of a case, with what is done ticked off."""
+    from acoustic.casework.case_folder import read_case
+    from acoustic.output.plan_page import render_plan_page
+    from acoustic.output.plan_text import render_plan
+    from acoustic.output.whole_file import require_writable, write_text_whole
+
+    if page is not None:
+        require_writable(page, "--page")
+    plan = plan_of(read_case(folder))
+    if page is not None:
+        write_text_whole(page, render_plan_page(plan))
+    sys.stdout.write(render_plan(plan))
+    if page is not None:
+        sys.stdout.write(f"\nWritten: {page}\n")
+    return 0
+
+
+def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
+    """Enter the result of a hand check; say what it changes.
+
+    Raises
+    ------
+    CaseError
+        If the case was not screened yet, or the check, part or result is not known.
+    """
+    from acoustic.casework.case_answer import believed_after_checks, read_belief
+    from acoustic.casework.case_folder import read_case
+    from acoustic.casework.case_writes import write_event
+    from acoustic.casework.check_results import CheckDone as CheckResult
+    from acoustic.casework.check_results import apply_result
+    from acoustic.tables.knowledge import load_knowledge
+
+    case = read_case(folder)
+    belief = read_belief(case)
+    if belief is None:
+        raise CaseError(
+            f"{folder}: it was not screened yet, so there are no odds to change. Screen it first "
+            f"(acoustic case screen {folder}), or keep the finding as a note."
+        )
+    before = believed_after_checks(case, belief)
+    result = CheckResult(done.check, done.part, done.result)
+    after = apply_result(case.drive, before, result, load_knowledge())
+    event = write_event(folder, done, time)
+    sys.stdout.write(f"Entered as number {event.id}.\n{_moved(before, after)}")
+    ranked, choice = _choice_of(read_case(folder), after)
+    sys.stdout.write(f"{choice.stop.sentence}\n")
+    if ranked and not choice.stop.stop:
+        first = ranked[0]
+        sys.stdout.write(f"Next: {first.check.title}: {first.part} ({first.minutes:.0f} min).\n")
+    return 0
+
+
+def run_close(folder: Path, outcome: Outcome, time: datetime) -> int:
+    """Enter what was found when it was opened.
+
+    Raises
+    ------
+    CaseError
+        If the layout has no such part, or the part no such mechanism.
+    """
+    from acoustic.casework.case_folder import read_case
+    from acoustic.casework.case_writes import write_event
+    from acoustic.drive.expected import expected_families
+
+    case = read_case(folder)
+    families = expected_families(case.drive)
+    known = {f.part: {g.mechanism for g in families if g.part == f.part} for f in families}
+    if outcome.part and outcome.part not in known:
+        raise CaseError(
+            f"{outcome.part!r}: the layout has no such part. It has {', '.join(known)}. If it was "
+            "none of these, use --nothing and say in --text what it was."
+        )
+    if outcome.mechanism and outcome.mechanism not in known.get(outcome.part, ()):
+        raise CaseError(
+            f"{outcome.part}: {outcome.mechanism!r} is no mechanism of it. It has "
+            f"{', '.join(sorted(known.get(outcome.part, ())))}. Left out, only the part counts."
+        )
+    event = write_event(folder, outcome, time)
+    sys.stdout.write(f"Entered as number {event.id}: the case is closed.\n")
+    sys.stdout.write("To prove the repair, record again as before: acoustic case add --after.\n")
+    return 0
+
+
+def run_track_record(root: Path, width: int) -> int:
+    """Show how often the answers were right, over the closed cases under a folder."""
+    from acoustic.output.track_record_text import render_track_record
+
+    record, left_out = _read_record(root)
+    sys.stdout.write(render_track_record(record, left_out, width))
+    return 0
+
+
+def _read_record(root: Path) -> tuple[TrackRecord, int]:
+    """Count the closed cases under a folder; with how many cannot be counted."""
+    from acoustic.casework.case_answer import read_closed_case
+    from acoustic.casework.case_folder import read_case
+    from acoustic.casework.case_index import read_cases
+    from acoustic.casework.track_record import track_record
+
+    rows = [row for row in read_cases(root) if row.closed and not row.problem]
+    closed = [read_closed_case(read_case(root / row.folder)) for row in rows]
+    known = [one for one in closed if one is not None]
+    return track_record(known), len(rows) - len(known)
+
+
+def _by_own_record(case: Case, belief: Belief, root: Path) -> Belief:
+    """Correct the odds by the closed cases under a folder, and say on how many that rests."""
+    from acoustic.casework.track_record import with_own_record
+
+    record, _ = _read_record(root)
+    kinds = [case.drive.parts[part].kind for part in belief.parts]
+    corrected = with_own_record(belief, kinds, record)
+    if corrected == belief:
+        sys.stdout.write(f"Own record: {record.cases} closed cases are too few to correct by.\n\n")
+    else:
+        sys.stdout.write(f"Odds corrected by {record.cases} closed cases under {root}.\n\n")
+    return corrected
+
+
+def plan_of(case: Case, belief: Belief | None = None) -> Plan:
+    """The plan of a case: its words, what is believed, what is recorded already."""
+    from acoustic.casework.case_answer import takes_done
+    from acoustic.casework.plan import make_plan
+
+    return make_plan(case.drive, case.file.words, belief, takes_done(case))
+
+
+def _choice_of(case: Case, belief: Belief) -> tuple[tuple[RankedCheck, ...], RepairChoice]:
+    from acoustic.casework.case_answer import checks_done, mileage_of
+    from acoustic.casework.next_checks import rank_checks
+    from acoustic.casework.repair_choice import ChoiceSettings, choose_repair
+    from acoustic.tables.knowledge import load_knowledge
+
+    knowledge, file = load_knowledge(), case.file
+    ranked = rank_checks(case.drive, belief, knowledge, checks_done(case))
+    settings = ChoiceSettings(
+        labour_rate_per_hour=file.labour_rate_per_hour, currency=file.currency
+    )
+    return ranked, choose_repair(case.drive, belief, ranked, knowledge, mileage_of(case), settings)
+
+
+def _still_to_record(case: Case, belief: Belief | None, width: int) -> str:
+    from acoustic.output.wording import wrapped
+
+    plan = plan_of(case, belief)
+    missing = [step for step in plan.steps if step.asks_for is not None and not step.done]
+    if not missing:
+        return "RECORDINGS\n  All that the plan asks for are there.\n"
+    lines = ["STILL TO RECORD"]
+    for step in missing:
+        lines += wrapped(f"{step.title} ({step.seconds:.0f} s)", width, "  - ", "    ")
+    lines += wrapped(
+        f"With cautions and reasons: acoustic case plan {case.folder}", width, "  ", "  "
+    )
+    return "\n".join(lines) + "\n"
+
+
+def _standing(belief: Belief, done: int) -> str:
+    from acoustic.verdict.wording import probability_number
+
+    ranked = sorted(zip(belief.faulty, belief.parts, strict=True), reverse=True)[:3]
+    leading = ", ".join(f"{part} {probability_number(float(p))}" for p, part in ranked)
+    checks = f"{done} hand check{'s' if done > 1 else ''}"
+    return f"After {checks}: {leading} (faulty).\n\n"
+
+
+def _moved(before: Belief, after: Belief) -> str:
+    """The parts whose odds a check moved, in a line each."""
+    from acoustic.verdict.wording import probability_number
+
+    rows = sorted(zip(after.faulty, before.faulty, after.parts, strict=True), reverse=True)
+    lines = [
+        f"  {part}: {probability_number(float(old))} -> {probability_number(float(new))}"
+        for new, old, part in rows
+        if abs(new - old) >= 0.005
+    ][:5]
+    return "\n".join(lines or ["  It changes no part's odds to speak of."]) + "\n"
