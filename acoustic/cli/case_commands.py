@@ -272,7 +272,7 @@ def close_case(  # typer wants one argument per option; they become one value at
         str, typer.Option(metavar="NAME", help="What was wrong with it, by its id.")
     ] = "",
     text: Annotated[str, typer.Option(metavar="TEXT", help="What was found and done.")] = "",
-    odometer_km: Annotated[float | None, typer.Option(metavar="KM")] = None,
+    odometer_km: Annotated[float | None, typer.Option(metavar="KM", help="Odometer.")] = None,
     by: Annotated[str, typer.Option(metavar="NAME", help="Who opened it.")] = "",
 ) -> None:
     """Enter what was found when it was opened."""

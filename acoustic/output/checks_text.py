@@ -84,10 +84,13 @@ def _check_lines(number: int, one: RankedCheck, width: int) -> Iterator[str]:
     for step in check.how:
         yield from wrapped(step, width, inner + "- ", inner + "  ")
     for result in one.results:
-        yield from wrapped(result.sentence, width, inner + "> ", inner + "  ")
+        said = f"{result.result}: {result.sentence}"
+        yield from wrapped(said, width, inner + "> ", inner + "  ")
     for remark in one.remarks:
         yield from wrapped(remark, width, inner, inner)
     yield from wrapped(f"Caution: {check.caution}", width, inner, inner)
+    entered = f'acoustic case check FOLDER "{check.id}" --part "{one.part}" --result RESULT'
+    yield from wrapped(f"To enter it: {entered}", width, inner, inner + INDENT)
 
 
 def _comparison(choice: RepairChoice, width: int) -> Iterator[str]:

@@ -74,7 +74,9 @@ def test_the_work_order_is_one_line(front_four, likely_pump, knowledge):
     choice = decide(front_four, likely_pump, knowledge, Mileage(250_000))
     line = work_order_line(choice)
     assert "\n" not in line
-    assert line.startswith(f"First {choice.check_first.ranked.check.title} at ")
+    first = choice.check_first.ranked
+    assert line.startswith(f"First check {first.part}, {first.minutes:.0f} min: ")
+    assert first.check.title in line
     assert "Due by distance: water pump" in line
     assert "belt main" in line
 

@@ -53,7 +53,8 @@ def test_checks_show_steps_results_and_caution(case):
     for step in first.check.how:
         assert f"- {step}" in text
     for result in first.results:
-        assert f"> {result.sentence}" in text
+        assert f"> {result.result}: {result.sentence}" in text
+    assert f'acoustic case check FOLDER "{first.check.id}"' in text
     assert f"Caution: {first.check.caution}" in text
     assert f"{first.minutes:.0f} min, engine {first.check.engine}" in text
     assert choice.stop.sentence in text
