@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field, replace
 
 from acoustic import __version__
@@ -15,6 +14,7 @@ from acoustic.listening import Clip, Listened, ListenSettings, listen
 from acoustic.recording.recording import Recording
 from acoustic.tables.knowledge import Knowledge, load_knowledge
 from acoustic.tables.sound_words import Complaint
+from acoustic.verdict.beside import in_turn_or_beside
 from acoustic.verdict.decision import Decision, decide
 from acoustic.verdict.healthy_reference import learn_healthy
 from acoustic.verdict.joint_match import (
@@ -33,11 +33,10 @@ _SAME_SPEED = 0.05  # relative: 3 % as asked for, and what idle wanders
 class ScreenSettings(ListenSettings):
     """All settings of a screening, part by part.
 
-    `listeners` is how many recordings are listened to at a time.
+    `match.workers` is also how many recordings are listened to at a time.
     """
 
     match: MatchSettings = field(default_factory=MatchSettings)
-    listeners: int = 1
 
 
 def screen(
@@ -128,10 +127,8 @@ def _listen_to_all(
     clips: Sequence[Clip], drive: Drive, settings: ScreenSettings, tell: Callable[[str], None]
 ) -> list[Listened]:
     """Listen to each clip; several at a time share the cores, as transforms run outside Python."""
-    if settings.listeners < 2 or len(clips) < 2:
-        return [listen(clip, drive, settings, tell) for clip in clips]
-    with ThreadPoolExecutor(settings.listeners) as pool:
-        return list(pool.map(lambda clip: listen(clip, drive, settings, tell), clips))
+    workers = settings.match.workers
+    return in_turn_or_beside(lambda clip: listen(clip, drive, settings, tell), clips, workers)
 
 
 def _as_clip(clip: Clip | Recording) -> Clip:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from acoustic.recording.taken import Stage
     from acoustic.verdict.belief import Belief
 
-LISTENERS = 2
+WORKERS = 2
 """Recordings listened to at a time; more wait for memory, not for the cores."""
 
 
@@ -54,13 +54,14 @@ def run_case_screen(request: CaseScreenRequest, time: datetime) -> int:
     from acoustic.output.json_report import render_json, screening_to_dict
     from acoustic.output.whole_file import require_picture_place
     from acoustic.screening import ScreenSettings
+    from acoustic.verdict.joint_match import MatchSettings
 
     require_json_place(request.json_file)
     for picture in (request.picture, request.points_picture):
         if picture is not None:
             require_picture_place(picture)
     case = read_case(request.folder)
-    settings = ScreenSettings(listeners=min(LISTENERS, os.cpu_count() or 1))
+    settings = ScreenSettings(match=MatchSettings(workers=min(WORKERS, os.cpu_count() or 1)))
     stage: Stage = "after" if request.after else "before"
     with shown_progress() as say:
         screening = read_and_screen(case, settings, stage=stage, progress=say)

@@ -20,7 +20,14 @@ from acoustic.evidence.findings import EnvelopeSpectrum, NoiseFinding, OrderSpec
 from acoustic.recording.taken import IN_FRONT, Taken
 from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.belief import Belief
-from acoustic.verdict.claims import HeardNoise, Listening, carrier_prior, voice_tables
+from acoustic.verdict.beside import in_turn_or_beside
+from acoustic.verdict.claims import (
+    HeardNoise,
+    Listening,
+    VoiceTable,
+    carrier_prior,
+    voice_tables,
+)
 from acoustic.verdict.clutter import (
     HotTone,
     StrayTone,
@@ -63,7 +70,8 @@ class MatchSettings:
 
     The figures were chosen on made scenes kept apart from those reported
     (``tests/trial``), except the prior over the number of faults and that what a layout
-    leaves out counts as one part more, which are judgement.
+    leaves out counts as one part more, which are judgement. `workers` is how many tables are
+    worked out at a time; it changes no answer.
     """
 
     likelihood: LikelihoodSettings = field(default_factory=LikelihoodSettings)
@@ -76,6 +84,7 @@ class MatchSettings:
     other_speed_blur: float = 3e-3
     same_speed_blur: float = 1.5e-3
     same_speed_within: float = 0.03
+    workers: int = 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -231,7 +240,9 @@ def belief_of(answer: JointAnswer) -> Belief:
 
 
 def _tone_tables(heard: Sequence[HeardOrders], settings: MatchSettings) -> list[LineTable]:
-    return [line_table(one.spectrum, settings.likelihood) for one in heard]
+    return in_turn_or_beside(
+        lambda one: line_table(one.spectrum, settings.likelihood), heard, settings.workers
+    )
 
 
 def _envelope_tables(
@@ -239,7 +250,9 @@ def _envelope_tables(
 ) -> tuple[list[int], list[LineTable]]:
     """Recordings that have an envelope, and their tables."""
     pairs = [(r, one.envelope) for r, one in enumerate(heard) if one.envelope is not None]
-    tables = [envelope_table(spectrum, settings.likelihood) for _, spectrum in pairs]
+    tables = in_turn_or_beside(
+        lambda pair: envelope_table(pair[1], settings.likelihood), pairs, settings.workers
+    )
     return [r for r, _ in pairs], tables
 
 
@@ -318,11 +331,14 @@ def _problem(
     """`unlisted` are weights of what no table lists: strangers, and lines beside loud ones."""
     settings, healthy = given
     without_lines, steps = noises
-    tables = [
-        voice_tables(voice, sources.groups[voice.group], listenings, without_lines)
-        + steps.tables(number, sources.groups[voice.group].offset.size)
-        for number, voice in enumerate(sources.voices)
-    ]
+
+    def held_against(number: int) -> list[VoiceTable]:
+        voice = sources.voices[number]
+        group = sources.groups[voice.group]
+        tables = voice_tables(voice, group, listenings, without_lines)
+        return tables + steps.tables(number, group.offset.size)
+
+    tables = in_turn_or_beside(held_against, range(len(sources.voices)), settings.workers)
     fault_level = level_prior(*settings.fault_level_db)
     own = healthy.songs if healthy else (None,) * len(sources.parts)
     swinging = [one for one in listenings if one.realm == Realm.ENVELOPE]
