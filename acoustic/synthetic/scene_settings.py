@@ -40,6 +40,9 @@ class Condition:
     switch_off_s : float or None
         How long before its end the engine is switched off and runs down; None lets it
         run to the end. [s]
+    fault_change_db : tuple of (str, float)
+        Part and how much louder its planted faults are in this recording than planted, as
+        after a repair; minus infinity is not there at all. [dB]
     """
 
     name: str = "synthetic"
@@ -50,6 +53,11 @@ class Condition:
     probe_part: str | None = None
     healthy: bool = False
     switch_off_s: float | None = None
+    fault_change_db: tuple[tuple[str, float], ...] = ()
+
+    def change_db(self, part: str) -> float:
+        """How much louder the planted faults of a part are here than planted. [dB]"""
+        return dict(self.fault_change_db).get(part, 0.0)
 
     def __post_init__(self) -> None:
         for rpm in (self.rpm, self.rpm if self.end_rpm is None else self.end_rpm):

@@ -93,6 +93,7 @@ def heard_under(
     A loose coupling sounds by what the parts on its shaft sing, so these do not sing beside.
     """
     faults = [s.family for s in sounding if s.role == "fault" and not condition.healthy]
+    faults = [family for family in faults if condition.change_db(family.part) > -math.inf]
     faulty = {(family.part, family.mechanism) for family in faults}
     sung = {family.shaft for family in faults if family.part in family.depends_on}
     return tuple(
@@ -220,6 +221,8 @@ class ToneMaker:
         level = source.level_db + point_level_db(
             family.part, self._condition.probe_part, settings.surroundings
         )
+        if source.role == "fault":
+            level += self._condition.change_db(family.part)
         if not first:
             level += settings.level_shift_db * rng.standard_normal()
         lines = []
