@@ -109,10 +109,10 @@ def envelope_spectra(
     ]
     swings: list[list[AngularSound]] = [[] for _ in range(len(wanted) + 1)]
     for stretch in stretches.used:
-        sound = _StretchSpectrum(recording, stretch, speed)
+        sound = StretchSpectrum(recording, stretch, speed)
         if sound.turns < tracking.shortest_revolutions + 1:
             continue
-        each = [_swing(sound, limits_hz, engine, settings) for limits_hz in wanted]
+        each = [band_swing(sound, limits_hz, engine, settings) for limits_hz in wanted]
         for number, swing in enumerate([*each, _together(each)]):
             swings[number].append(swing)
     if not wanted or not swings[0]:
@@ -146,7 +146,7 @@ def _seconds(stretch: Stretch) -> Floats:
     return np.arange(stretch.start_s, max(stretch.end_s, stretch.start_s + 0.1), 0.1)
 
 
-class _StretchSpectrum:
+class StretchSpectrum:
     """One transform of a stretch that all bands are cut from, with its crank angle."""
 
     def __init__(self, recording: Recording, stretch: Stretch, speed: SpeedTrace) -> None:
@@ -186,8 +186,8 @@ def _skirts(size: int) -> NDArray[np.float32]:
     return shape
 
 
-def _swing(
-    sound: _StretchSpectrum,
+def band_swing(
+    sound: StretchSpectrum,
     limits_hz: tuple[float, float],
     engine: Engine,
     settings: EnvelopeSettings,
