@@ -31,6 +31,7 @@ Flags = NDArray[np.bool_]
 _HANN_BINS_ALIKE = 1.94
 """Variance of a sum of neighbouring Hann bins over that of as many independent ones:
 1 + 2 (4/9 + 1/36), from the window's own three coefficients."""
+_HANN_NOISE_BINS = 1.5
 _FLOOR_ERROR = 0.35
 """Relative sd of a median over 25 such bins for one segment: 1.25 sqrt(1.94 / 25)."""
 _FOUND_SD = 2.5
@@ -316,7 +317,8 @@ def _swing_levels(
             if s.speed_hz.size
         ]
     )[kept]
-    powers /= (0.25 * settings.turns * envelope.per_revolution) ** 2  # a swing of 1 gives 1
+    # A swing of amplitude 1 gives 1 in the sum over its bins.
+    powers /= _HANN_NOISE_BINS * (0.25 * settings.turns * envelope.per_revolution) ** 2
     orders = np.arange(top + 1) / settings.turns
     seen = orders >= envelope.tracking.edges_order[0]
     seen &= ~_engine(orders, engine, settings)

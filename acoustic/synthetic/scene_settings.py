@@ -152,6 +152,9 @@ class EngineSound:
         Relative amplitude of the speed swing within a firing interval at 800 rpm; it
         falls with the square of the speed, as the gas work stays and the stored energy
         grows. [-]
+    seed : int or None
+        Of what the engine's comb and combustion are like: with it every recording is of the
+        same engine. None draws another one for each.
     """
 
     top_hz: Range = (1200.0, 4000.0)
@@ -167,6 +170,7 @@ class EngineSound:
     diesel_knock_db: Range | None = None
     fuel_pump_db: Range | None = None
     turn_fluctuation: Range = (0.0, 0.005)
+    seed: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -303,7 +303,7 @@ def _rows(
     for n, one in enumerate(measured):
         outcome = _outcome(apart[n], sides[n], changed[n], alike[n], settings)
         if one.new_order is None:
-            families.append(_family_row(one, sides[n], apart[n], outcome, changed[n]))
+            families.append(_family_row(one, (sides[n], apart[n], settings), outcome, changed[n]))
         elif outcome == "new":
             before, after = sides[n]
             hz = one.new_order * speed_hz
@@ -329,12 +329,11 @@ def _outcome(
 
 def _family_row(
     one: _Measured,
-    sides: tuple[SideLevel, SideLevel],
-    apart: Difference,
+    measured: tuple[tuple[SideLevel, SideLevel], Difference, ChangeSettings],
     outcome: Outcome,
     p_value: float,
 ) -> FamilyChange:
-    before, after = sides
+    (before, after), apart, settings = measured
     family, band = one.lines.family, one.lines.band
     above = [[take.above_floor_db for take in side] for side in one.takes]
     floors = [float(np.mean([a for a in side if a is not None])) if any(side) else None
@@ -358,17 +357,19 @@ def _family_row(
         p_value=p_value,
         is_target=one.is_target,
         swings_hz=one.swings_hz,
-        telling=_telling(before, after, apart),
+        telling=_telling(before, after, apart, settings),
     )
 
 
-def _telling(before: SideLevel, after: SideLevel, apart: Difference) -> bool:
+def _telling(
+    before: SideLevel, after: SideLevel, apart: Difference, settings: ChangeSettings
+) -> bool:
     """Whether the lines would be known to be gone if they were."""
     if not before.found:
         return after.found
     middle = (after.level_db if after.found else after.limit_db) - before.level_db
     reach = apart.high_db - middle
-    return after.noise_db - before.level_db + reach < 0.0
+    return after.noise_db - before.level_db + reach < -settings.margin_db
 
 
 def _sharing(families: Sequence[FamilyChange]) -> list[FamilyChange]:

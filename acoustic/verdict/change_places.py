@@ -164,7 +164,11 @@ def place_families(
         score = ln_prior + sum(_score(family, lattice, sides) for family in members)
         shift = float(lattice[int(np.argmax(score))])
         for family in members:
-            placed += _placed(family, shift, sides, present_nat)
+            if family.part in settled:
+                reach = min(_SETTLED_SD, 2.0 * family.own_tolerance)
+                placed += _placed(family, (settled[family.part], reach), sides, present_nat)
+            else:
+                placed += _placed(family, (shift, 2.0 * family.own_tolerance), sides, present_nat)
     return tuple(placed)
 
 
@@ -201,12 +205,13 @@ def _score(family: ExpectedFamily, offsets: Floats, sides: PooledSides) -> Float
 
 
 def _placed(
-    family: ExpectedFamily, shift: float, sides: PooledSides, present_nat: float
+    family: ExpectedFamily, about: tuple[float, float], sides: PooledSides, present_nat: float
 ) -> list[PlacedLines]:
-    reach = 2.0 * family.own_tolerance
+    """Lines of a family within a reach of an offset, where they agree best."""
+    shift, reach = about
     if reach > _STEP:
         tries = np.arange(shift - reach, shift + reach + 0.5 * _STEP, _STEP)
-        pull = -0.5 * ((tries - shift) / family.own_tolerance) ** 2
+        pull = -0.5 * ((tries - shift) / (0.5 * reach)) ** 2
         shift = float(tries[int(np.argmax(pull + _score(family, tries, sides)))])
     placed = []
     if family.tonal_lines:

@@ -78,7 +78,7 @@ def test_uneven_firing_lifts_the_half_orders(
 
 def test_combustion_noise_swells_at_every_firing(drive: Drive, rng: np.random.Generator) -> None:
     """Its envelope repeats 30 times a second at 900 rpm of a four; it has no tones itself."""
-    noise = make_combustion_noise(drive, turning(drive, rng), rng)
+    noise = make_combustion_noise(drive, turning(drive, rng), EngineSound(), rng)
     assert np.mean(noise**2) == pytest.approx(1.0, rel=1e-3)
     frequency, power = spectrum(noise**2 - np.mean(noise**2), 16000)
     firing = power[np.abs(frequency - 30.0) < 0.3].max()
@@ -119,7 +119,7 @@ def test_ticks_keep_step_with_the_firing(
 def firing_powers(drive: Drive, misfire: Misfire | None) -> np.ndarray:
     """Power of the combustion noise after each firing, shape (cycles, 4)."""
     crank = turning(drive, np.random.default_rng(1))
-    noise = make_combustion_noise(drive, crank, np.random.default_rng(3), misfire)
+    noise = make_combustion_noise(drive, crank, EngineSound(), np.random.default_rng(3), misfire)
     starts = np.arange(0.0, crank.angle_rev[-1] - 2.5, 0.5)[: 4 * 140] / 15.0 * 16000
     powers = [np.mean(noise[int(start) : int(start) + 130] ** 2) for start in starts]
     return np.reshape(powers, (-1, 4))

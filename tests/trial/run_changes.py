@@ -2,13 +2,15 @@
 
     python tests/trial/run_changes.py                   reported layouts
     python tests/trial/run_changes.py --tuning          the layouts for choosing settings
-    python tests/trial/run_changes.py --takes 3 --contact
+    python tests/trial/run_changes.py --placing contact     all on a marked contact point
 
 One fault is planted; after the repair it is gone, 10 dB lower, as it was, 6 dB louder, or
 gone with a fault of another part in its place. All takes of a drive are of one engine in one
 surrounding (its ranges are drawn once), and differ as takes do: each time the phone is put
 down the level of every family moves by `level_shift_db`, single lines by half of that, and
-the way to the phone by the like. Every second layout goes through a codec. Automatic gain is on.
+the way to the phone by the like. Every second layout goes through a codec. Automatic gain is
+on. What was repaired is taken to be known, with the place of its lines, as from a screening
+that was right.
 """
 
 from __future__ import annotations
@@ -92,24 +94,18 @@ class Judged:
     change: Change
 
 
-def fixed_engine(rng: np.random.Generator) -> EngineSound:
-    """One engine: every range of the usual ones drawn once."""
-
-    def once(limits: tuple[float, float]) -> tuple[float, float]:
-        value = float(rng.uniform(*limits))
-        return value, value
-
+def fixed_engine(seed: int, rng: np.random.Generator) -> EngineSound:
+    """One engine for all takes: its comb by a seed, its noises drawn once."""
     usual = EngineSound()
-    return replace(
-        usual,
-        top_hz=once(usual.top_hz),
-        integer_db=once(usual.integer_db),
-        half_db=once(usual.half_db),
-        slope_db_per_octave=once(usual.slope_db_per_octave),
-        line_scatter_db=0.5,
-        combustion_db=once(usual.combustion_db),
-        ticking_db=once(usual.ticking_db),
-        turn_fluctuation=once(usual.turn_fluctuation),
+    combustion_db, ticking_db, swing = (
+        float(rng.uniform(*limits))
+        for limits in (usual.combustion_db, usual.ticking_db, usual.turn_fluctuation)
+    )
+    return EngineSound(
+        combustion_db=(combustion_db, combustion_db),
+        ticking_db=(ticking_db, ticking_db),
+        turn_fluctuation=(swing, swing),
+        seed=seed,
     )
 
 
@@ -140,7 +136,7 @@ def pair_settings(
         conditions=tuple(conditions),
         faults=(fault, *(replace(k, level_db=fault.level_db) for k in knocks), other),
         song=HealthySong(0.5, fault_level_db=fault.level_db) if seed % 4 < 2 else None,
-        engine=fixed_engine(rng),
+        engine=fixed_engine(seed, rng),
         surroundings=Surroundings(
             noise_db=(noise_db - 1.0, noise_db + 1.0), slope=(slope, slope), humps=(0, 0),
             transfer_db=0.5 * scatter_db,
@@ -228,17 +224,29 @@ def judge_pair(pair: Pair, takes: int, settings: ChangeSettings) -> Iterator[Jud
     drive = build_drive(layout_of_seed(pair.layout_seed))
     target = Target(pair.fault.part, (pair.fault.mechanism,))
     before = _usable(pair.before)[:takes]
+    settled = {pair.fault.part: settled_place(pair)}
     for kind, all_after in pair.after.items():
         after = _usable(all_after)[:takes]
         if len(before) < takes or len(after) < takes:
             continue
-        change = compare(drive, before, after, settings, target=target)
+        change = compare(drive, before, after, settings, target=target, settled=settled)
         seen = sum(bool(t.detectable(pair.fault.part)) for t in pair.truths["before"])
         new = sum(bool(t.detectable(pair.other.part)) for t in pair.truths[kind])
         yield Judged(
             pair.layout_seed, kind, takes, pair.contact,
             2 * seen > len(pair.before), 2 * new > len(pair.before), change,
         )  # fmt: skip
+
+
+def settled_place(pair: Pair) -> float:
+    """ln(true order / nominal) of the fault's lines before: as a right screening settles it."""
+    lines = [
+        line
+        for truth in pair.truths["before"]
+        for line in truth.lines
+        if (line.part, line.mechanism) == (pair.fault.part, pair.fault.mechanism)
+    ]
+    return float(np.median([math.log(line.order / line.nominal_order) for line in lines]))
 
 
 def _usable(takes: Sequence[Take]) -> tuple[Take, ...]:
@@ -308,14 +316,17 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--tuning", action="store_true")
     parser.add_argument("--layouts", type=int, default=0, help="only the first so many")
     parser.add_argument("--takes", type=int, default=3)
-    parser.add_argument("--contact", action="store_true")
+    parser.add_argument("--placing", choices=["both", "hand", "contact"], default="both")
     parser.add_argument("--cache", type=Path, help="folder to keep what was heard in")
     options = parser.parse_args(argv)
     layouts = TUNING_LAYOUTS if options.tuning else REPORTED_LAYOUTS
     layouts = layouts[: options.layouts] if options.layouts else layouts
     judged: list[Judged] = []
     for seed in layouts:
-        pair = _kept(seed, options.contact, options.takes, options.cache)
+        contact = options.placing == "contact"
+        if options.placing == "both":
+            contact = seed // 2 % 2 == 1
+        pair = _kept(seed, contact, options.takes, options.cache)
         for takes in range(1, options.takes + 1):
             judged += judge_pair(pair, takes, ChangeSettings())
     print(render(judged))
