@@ -46,7 +46,7 @@ def draw_change(change: Change, margin_db: float = 3.0) -> Figure:
     rows = change.families[:SHOWN_ROWS]
     tones = change.new_tones[: max(0, SHOWN_ROWS - len(rows))]
     count = max(1, len(rows) + len(tones))
-    head_in = 0.56 + 0.17 * len(headline)
+    head_in = 0.42 + 0.17 * len(headline)
     height = head_in + ROW_IN * count + FOOT_IN
     with picture_style():
         figure = Figure(figsize=(WIDTH_IN, height), facecolor="white")

@@ -16,7 +16,7 @@ _NAMED = 3
 def judge(drive: Drive, change: Change, settings: ChangeSettings) -> Change:
     """The change with its verdict, headline, reasons and next steps."""
     target = [row for row in change.families if row.is_target]
-    new = [row for row in change.families if row.outcome == "new" and not row.is_target]
+    new = [row for row in change.families if _is_new(row, change)]
     verdict = _verdict(change, target, new, settings)
     return replace(
         change,
@@ -25,6 +25,12 @@ def judge(drive: Drive, change: Change, settings: ChangeSettings) -> Change:
         reasons=tuple(_reasons(drive, change, target, new)),
         next_steps=tuple(_next_steps(verdict, change)),
     )
+
+
+def _is_new(row: FamilyChange, change: Change) -> bool:
+    """Whether a family is a new sound, and not the target's own lines grown louder."""
+    shared = change.target is not None and change.target.part in row.shares_lines_with
+    return row.outcome == "new" and not row.is_target and not shared
 
 
 def _verdict(
@@ -151,7 +157,9 @@ _OUTCOME_WORDS = {
 
 def _next_steps(verdict: ChangeName, change: Change) -> list[str]:
     steps = []
-    if verdict == "cannot_tell":
+    if verdict == "cannot_tell" and change.target is None:
+        steps.append("Say which part was repaired.")
+    elif verdict == "cannot_tell":
         few = min(change.takes) < _WANTED_TAKES
         if few:
             steps.append(

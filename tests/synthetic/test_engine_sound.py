@@ -1,6 +1,7 @@
 """The engine's own sound: comb, combustion noise, ticking."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -170,3 +171,20 @@ def test_misfire_lifts_the_half_orders(drive: Drive, amplitude: float, rise_db: 
         at = [power[np.abs(frequency - 15.0 * order) < 0.4].max() for order in (1.5, 2.0, 2.5)]
         level_db.append(10 * np.log10((at[0] + at[2]) / 2 / at[1]))
     assert level_db[1] - level_db[0] == pytest.approx(rise_db, abs=2.0)
+
+
+def test_with_a_seed_all_recordings_are_of_one_engine(drive: Drive) -> None:
+    """The same levels of the comb from other draws of chance; without a seed others."""
+    settings = EngineSound(cycle_level_jitter=0.0)
+
+    def levels_db(seed: int | None, chance: int) -> np.ndarray:
+        rng = np.random.default_rng(chance)
+        crank = turning(drive, np.random.default_rng(1))
+        frequency, power = spectrum(
+            make_comb(drive, crank, replace(settings, seed=seed), rng), 16e3
+        )
+        lines = [power[np.abs(frequency - 30.0 * n) < 0.5].max() for n in range(2, 9)]
+        return 10 * np.log10(np.array(lines) / lines[0])
+
+    assert levels_db(4, 1) == pytest.approx(levels_db(4, 2), abs=0.5)
+    assert np.abs(levels_db(None, 1) - levels_db(None, 2)).max() > 2.0

@@ -92,6 +92,7 @@ class Judged:
     detectable: bool
     new_detectable: bool
     change: Change
+    moved_orders: tuple[float, ...]
 
 
 def fixed_engine(seed: int, rng: np.random.Generator) -> EngineSound:
@@ -234,8 +235,20 @@ def judge_pair(pair: Pair, takes: int, settings: ChangeSettings) -> Iterator[Jud
         new = sum(bool(t.detectable(pair.other.part)) for t in pair.truths[kind])
         yield Judged(
             pair.layout_seed, kind, takes, pair.contact,
-            2 * seen > len(pair.before), 2 * new > len(pair.before), change,
+            2 * seen > len(pair.before), 2 * new > len(pair.before), change, _moved(pair, kind),
         )  # fmt: skip
+
+
+def _moved(pair: Pair, kind: str) -> tuple[float, ...]:
+    """True orders of all that differs between before and after: planted faults, and knocks.
+
+    Knocks sound at every multiple of theirs. Songs of the same parts come and go with them.
+    """
+    parts = {pair.fault.part, pair.other.part}
+    truths = [*pair.truths["before"], *pair.truths[kind]]
+    lines = [line.order for truth in truths for line in truth.lines if line.part in parts]
+    knocks = [one.order for truth in truths for one in truth.in_band if one.order]
+    return (*lines, *(order * n for order in set(knocks) for n in range(1, 9)))
 
 
 def settled_place(pair: Pair) -> float:
@@ -269,10 +282,11 @@ def render(judged: Sequence[Judged]) -> str:
         lines.append(f"{how}, {takes} take{'s' * (takes > 1)} before and after:")
         for kind in KINDS:
             of_kind = [j for j in some if j.kind == kind and j.detectable]
-            said = Counter(j.change.verdict for j in of_kind)
-            words = ", ".join(f"{name} {count}" for name, count in said.most_common())
-            lines.append(f"  {kind:<10} {len(of_kind):3d}: {words}")
+            lines.append(f"  {kind:<10} detectable {_said(of_kind)}")
+            telling = [j for j in of_kind if _telling(j)]
+            lines.append(f"  {'':<10} plain enough before {_said(telling)}")
         lines += [f"  {line}" for line in _coverage(some)]
+        lines.append(f"  {_bystanders(some)}")
         new = [j for j in some if j.kind == "another" and j.detectable and j.new_detectable]
         told = sum(j.change.verdict == "new_sound" for j in new)
         lines.append(f"  new sound where one is detectable: {told} of {len(new)}")
@@ -285,6 +299,36 @@ def render(judged: Sequence[Judged]) -> str:
 def _says_new(change: Change) -> bool:
     rows = any(row.outcome == "new" and not row.is_target for row in change.families)
     return rows or bool(change.new_tones)
+
+
+def _said(judged: Sequence[Judged]) -> str:
+    said = Counter(j.change.verdict for j in judged)
+    return f"{len(judged):3d}: " + ", ".join(f"{name} {n}" for name, n in said.most_common())
+
+
+def _telling(judged: Judged) -> bool:
+    """Whether the target was heard before so plainly that it would be known to be gone."""
+    rows = [row for row in judged.change.families if row.is_target]
+    return any(row.telling and row.before_db is not None for row in rows)
+
+
+def _bystanders(judged: Sequence[Judged]) -> str:
+    """Coverage over families that nothing was done to: their true change is none."""
+    rows = [
+        row
+        for j in judged
+        for row in j.change.families
+        if row.change_db is not None
+        and not row.is_target
+        and all(abs(a / b - 1.0) > 0.012 for a in row.orders for b in j.moved_orders)
+    ]
+    inside = sum(row.low_db <= 0.0 <= row.high_db for row in rows)
+    changed = sum(row.outcome in ("lower", "higher") for row in rows)
+    mean = float(np.mean([row.change_db for row in rows if row.change_db is not None] or [0.0]))
+    return (
+        f"families that did not change: interval {inside} of {len(rows)}, mean {mean:+.2f} dB, "
+        f"called changed {changed}"
+    )
 
 
 def _coverage(judged: Sequence[Judged]) -> Iterator[str]:
@@ -327,7 +371,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if options.placing == "both":
             contact = seed // 2 % 2 == 1
         pair = _kept(seed, contact, options.takes, options.cache)
-        for takes in range(1, options.takes + 1):
+        for takes in sorted({1, options.takes}):
             judged += judge_pair(pair, takes, ChangeSettings())
     print(render(judged))
     return 0
