@@ -25,7 +25,7 @@ from acoustic.verdict.suspects import Screening
 
 def read_clips(case: Case, stage: Stage) -> list[Clip]:
     """Read the recordings of one stage that the gate did not turn away, in their order."""
-    return [_read_clip(one) for one in _usable(case, stage)]
+    return [read_clip(one) for one in usable_recordings(case, stage)]
 
 
 def read_and_screen(
@@ -54,11 +54,11 @@ def read_and_screen(
             f"{case.folder}: {why}. Add some: acoustic case add {case.folder} CLIP..., as the plan "
             f"says (acoustic case plan {case.folder})."
         )
-    reference = _usable(case, "healthy")
+    reference = usable_recordings(case, "healthy")
     return screen(
         clips,
         case.drive,
-        reference=_read_clip(_closest(reference, clips)) if reference else None,
+        reference=read_clip(_closest(reference, clips)) if reference else None,
         complaint=case.file.words,
         settings=settings,
         progress=progress,
@@ -121,7 +121,7 @@ def read_closed_case(case: Case) -> ClosedCase | None:
 
 def takes_done(case: Case) -> tuple[Taken, ...]:
     """How the usable recordings before the repair were taken, with the speed that was heard."""
-    return tuple(_with_heard_speed(one) for one in _usable(case, "before"))
+    return tuple(_with_heard_speed(one) for one in usable_recordings(case, "before"))
 
 
 def mileage_of(case: Case) -> Mileage | None:
@@ -144,7 +144,8 @@ def as_gate_answer(check: TakeCheck) -> GateAnswer:
     return GateAnswer(check.usable, (check.headline,), check.do_again, check.rpm, check.used_s)
 
 
-def _usable(case: Case, stage: Stage) -> list[StoredRecording]:
+def usable_recordings(case: Case, stage: Stage) -> list[StoredRecording]:
+    """Recordings of one stage that the gate did not turn away."""
     return [
         one
         for one in case.recordings
@@ -159,7 +160,8 @@ def _with_heard_speed(one: StoredRecording) -> Taken:
     return replace(one.taken, rpm=gate.rpm)
 
 
-def _read_clip(one: StoredRecording) -> Clip:
+def read_clip(one: StoredRecording) -> Clip:
+    """Read a recording of a case with what is known of it."""
     taken = one.taken
     recording = replace(read_recording(one.path), name=one.added.original)
     return Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)

@@ -151,6 +151,81 @@ def screen(  # typer wants one argument per option; they become one request at o
 
 
 @app.command()
+def change(  # typer wants one argument per option; they become one request at once
+    layout: LayoutFile,
+    before: Annotated[
+        list[Path],
+        typer.Option(metavar="CLIP", help="Recording before the repair; repeat for each take."),
+    ],
+    after: Annotated[
+        list[Path],
+        typer.Option(metavar="CLIP", help="Recording after the repair; repeat for each take."),
+    ],
+    part: Annotated[
+        str,
+        typer.Option(
+            metavar="NAME", help="What was repaired. Left out: the leading suspect before."
+        ),
+    ] = "",
+    rpm_before: Annotated[
+        str | None,
+        typer.Option(metavar="N", help="Crankshaft speed before in rpm. Left out: heard."),
+    ] = None,
+    rpm_after: Annotated[
+        str | None,
+        typer.Option(metavar="N", help="Crankshaft speed after in rpm. Left out: heard."),
+    ] = None,
+    point: Annotated[
+        str, typer.Option(metavar="NAME", help="Part the phone was held at, both times.")
+    ] = "",
+    contact: Annotated[
+        bool, typer.Option("--contact", help="The phone rested on a marked fixed point.")
+    ] = False,
+    load: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help="Load that was switched on, both times."),
+    ] = None,
+    device: Annotated[
+        str, typer.Option(metavar="NAME", help="What it was recorded with, both times.")
+    ] = "",
+    healthy: Annotated[
+        bool,
+        typer.Option(
+            "--healthy",
+            help="Those given as --before are of a sound drive: the answer is the difference "
+            "from normal.",
+        ),
+    ] = False,
+    json: JsonFile = None,
+    picture: PictureFile = None,
+) -> None:
+    """Say what a repair changed.
+
+    Compares recordings from before and after at the same point, speed, loads, device and
+    codec, family by family, and says whether it is cured. Three takes of each side are
+    wanted.
+    """
+    from acoustic.cli.change_command import ChangeRequest, run_change
+
+    request = ChangeRequest(
+        layout=layout,
+        before=tuple(before),
+        after=tuple(after),
+        part=part,
+        rpm_before=rpm_before,
+        rpm_after=rpm_after,
+        point=point,
+        contact=contact,
+        loads=tuple(load or ()),
+        device=device,
+        healthy=healthy,
+        json_file=json,
+        picture=picture,
+    )
+    raise typer.Exit(run_change(request))
+
+
+@app.command()
 def orders(
     layout: LayoutFile,
     rpm: Annotated[

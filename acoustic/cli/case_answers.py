@@ -166,6 +166,37 @@ def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
     return 0
 
 
+def run_case_change(folder: Path, json_file: Path | None, picture: Path | None, width: int) -> int:
+    """Say what the repair changed, for the way of recording of which there are most takes."""
+    from acoustic.casework.case_change import comparable_pairs, read_and_compare
+    from acoustic.casework.case_folder import read_case
+    from acoustic.cli.change_command import save_change
+    from acoustic.output.change_text import render_change
+    from acoustic.output.points_text import taken_text
+    from acoustic.output.whole_file import require_picture_place
+
+    require_json_place(json_file)
+    if picture is not None:
+        require_picture_place(picture)
+    case = read_case(folder)
+    pairs = comparable_pairs(case)
+    with shown_progress() as say:
+        change = read_and_compare(case, pairs[0], say)
+    if json_file == TO_PIPE:
+        save_change(change, json_file, picture)
+        return 0
+    sys.stdout.write(f"Compared: {taken_text(pairs[0].taken, pairs[0].taken.rpm)}; ")
+    sys.stdout.write(f"{len(pairs[0].before)} before, {len(pairs[0].after)} after.\n\n")
+    sys.stdout.write(render_change(change, width))
+    for pair in pairs[1:]:
+        with shown_progress() as say:
+            other = read_and_compare(case, pair, say)
+        told = f"Also {taken_text(pair.taken, pair.taken.rpm)}: {other.headline}"
+        sys.stdout.write(f"\n{told}\n")
+    save_change(change, json_file, picture)
+    return 0
+
+
 def run_close(folder: Path, outcome: Outcome, time: datetime) -> int:
     """Enter what was found when it was opened.
 

@@ -13,6 +13,7 @@ import typer
 from acoustic.cli.adding import AddRequest, run_add
 from acoustic.cli.case_answers import (
     CaseScreenRequest,
+    run_case_change,
     run_case_plan,
     run_case_screen,
     run_check,
@@ -283,6 +284,14 @@ def close_case(  # typer wants one argument per option; they become one value at
         raise SettingsError("Give either --found PART, or --nothing if none of them was to blame.")
     outcome = Outcome(found, mechanism, text.strip(), odometer_km, by.strip())
     raise typer.Exit(run_close(folder, outcome, _now()))
+
+
+@case_app.command("change")
+def show_change(
+    folder: CaseFolder, json_file: JsonFile = None, picture: PictureFile = None
+) -> None:
+    """Say what the repair changed, from the recordings before and after it."""
+    raise typer.Exit(run_case_change(folder, json_file, picture, _width()))
 
 
 @case_app.command("opinion")

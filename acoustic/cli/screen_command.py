@@ -91,7 +91,7 @@ def screened(
     say("reading the clips")
     logs = _read_logs(request.speed_logs)
     reference = [] if request.reference is None else [request.reference]
-    recordings = _read_clips([*request.clips, *reference])
+    recordings = read_clips([*request.clips, *reference])
     clips = [
         Clip(recording, speed, tolerance, log, off)
         for recording, speed, log, off in zip_longest(
@@ -109,7 +109,7 @@ def _complaint(request: ScreenRequest) -> Complaint | None:
     return Complaint(request.sounds_like, request.comes_when) if said else None
 
 
-def _read_clips(paths: Sequence[Path]) -> list[Recording]:
+def read_clips(paths: Sequence[Path]) -> list[Recording]:
     """Read every clip; tell all that cannot be read at once, not one per try."""
     from acoustic.recording.audio_file import read_recording
 

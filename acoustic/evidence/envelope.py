@@ -110,10 +110,10 @@ def envelope_spectra(
     ]
     swings: list[list[AngularSound]] = [[] for _ in range(len(wanted) + 1)]
     for spectrum in spectra_of(recording, stretches):
-        sound = _TurnedStretch(spectrum, speed, settings.per_revolution)
+        sound = TurnedStretch(spectrum, speed, settings.per_revolution)
         if sound.turns < tracking.shortest_revolutions + 1:
             continue
-        each = [_swing(sound, limits_hz, engine, settings) for limits_hz in wanted]
+        each = [band_swing(sound, limits_hz, engine, settings) for limits_hz in wanted]
         for number, swing in enumerate([*each, _together(each)]):
             swings[number].append(swing)
     if not wanted or not swings[0]:
@@ -147,7 +147,7 @@ def _seconds(stretch: Stretch) -> Floats:
     return np.arange(stretch.start_s, max(stretch.end_s, stretch.start_s + 0.1), 0.1)
 
 
-class _TurnedStretch:
+class TurnedStretch:
     """A stretch with its crank angle, cut into equal steps of it."""
 
     def __init__(self, sound: StretchSpectrum, speed: SpeedTrace, per_turn: int) -> None:
@@ -159,6 +159,11 @@ class _TurnedStretch:
         points = np.arange(int(self.turns * per_turn) + 1) / per_turn
         # The times at which the steps of angle begin and end. [s]
         self._edges_s = np.interp(points, angle, steps) if steps.size else np.zeros(1)
+
+    def time_at(self, turns: Floats) -> Floats:
+        """Time at which the crank has turned so far. [s]"""
+        points = np.arange(self._edges_s.size) / self.per_turn
+        return np.asarray(np.interp(turns, points, self._edges_s))
 
     def mean_power(self, limits_hz: tuple[float, float]) -> Floats:
         """Mean power of a band over each step of angle, to some factor.
@@ -176,8 +181,8 @@ class _TurnedStretch:
         return np.asarray(np.maximum(mean, 1e-30))
 
 
-def _swing(
-    sound: _TurnedStretch,
+def band_swing(
+    sound: TurnedStretch,
     limits_hz: tuple[float, float],
     engine: Engine,
     settings: EnvelopeSettings,

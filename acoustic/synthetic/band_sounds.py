@@ -154,10 +154,13 @@ def draw_planted_misfire(
     says how plain it is.
     """
     for source in sources:
-        if source.shows_as == UNEVEN_FIRING and not condition.healthy:
+        change_db = condition.change_db(source.fault.part)
+        gone = condition.healthy or change_db == -math.inf
+        if source.shows_as == UNEVEN_FIRING and not gone:
             one_cylinder = ALL_CYLINDERS not in source.fault.mechanism
             rng = np.random.default_rng(source.seed)
-            return draw_misfire(source.fault.level_db, firings, rng, one_cylinder=one_cylinder)
+            level_db = source.fault.level_db + change_db
+            return draw_misfire(level_db, firings, rng, one_cylinder=one_cylinder)
     return None
 
 
@@ -198,7 +201,8 @@ class BandSoundMaker:
         return tuple(_with_others(sound, made, self.crank) for sound in made)
 
     def _is_heard(self, source: BandSource) -> bool:
-        if self.condition.healthy or source.shows_as == UNEVEN_FIRING:
+        gone = self.condition.change_db(source.family.part) == -math.inf
+        if self.condition.healthy or gone or source.shows_as == UNEVEN_FIRING:
             return False
         return source.shows_as != AFTER_SWITCH_OFF or self.crank.stands_s is not None
 
@@ -222,6 +226,7 @@ class BandSoundMaker:
         settings, condition = self.settings, self.condition
         level = source.fault.level_db
         level += level_change_db(source.family, condition, settings.surroundings)
+        level += condition.change_db(source.family.part)
         if not self.first:
             level += settings.level_shift_db * self.rng.standard_normal()
         own_noise = self.drive.knowledge.kinds[self.drive.parts[source.family.part].kind].everywhere

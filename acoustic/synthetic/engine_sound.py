@@ -86,10 +86,11 @@ def make_comb(
     """
     step = drive.engine.order_step
     fastest = float(crank.speed_hz.max())
-    top_hz = min(draw(rng, settings.top_hz), 0.4 * crank.clock.coarse_rate_hz)
+    own = _of_this_engine(settings, rng)
+    top_hz = min(draw(own, settings.top_hz), 0.4 * crank.clock.coarse_rate_hz)
     count = max(4, int(top_hz / (fastest * step)))
     orders = np.asarray(step * np.arange(1, count + 1), dtype=np.float64)
-    levels, pattern = comb_levels_db(orders, drive, float(crank.speed_hz.mean()), settings, rng)
+    levels, pattern = comb_levels_db(orders, drive, float(crank.speed_hz.mean()), settings, own)
     end = np.clip((count + 1 - np.arange(1, count + 1)) / (0.15 * count), 0.0, 1.0)
     amplitude = 10.0 ** (levels / 20.0) * np.sin(0.5 * np.pi * end)
     cycles = math.ceil(float(crank.angle_rev[-1]) * step) + 3
@@ -149,9 +150,15 @@ def _fade_cycles(lines: NDArray[np.complex64]) -> Signal:
     return np.asarray((fade * waves[:-1] + (1.0 - fade) * waves[1:]).ravel(), dtype=np.float32)
 
 
+def _of_this_engine(settings: EngineSound, rng: np.random.Generator) -> np.random.Generator:
+    """Where what is the engine's own is drawn from: the same again if it has a seed."""
+    return rng if settings.seed is None else np.random.default_rng(settings.seed)
+
+
 def make_combustion_noise(
     drive: Drive,
     crank: CrankTurning,
+    settings: EngineSound,
     rng: np.random.Generator,
     misfire: Misfire | None = None,
 ) -> Signal:
@@ -160,10 +167,11 @@ def make_combustion_noise(
     With a misfire the weak firings give less of it.
     """
     size, rate = crank.clock.coarse_samples, crank.clock.coarse_rate_hz
-    amplitude = _band_shape(size, rate, draw(rng, (500.0, 1200.0)), draw(rng, (2000.0, 4500.0)))
+    own = _of_this_engine(settings, rng)
+    amplitude = _band_shape(size, rate, draw(own, (500.0, 1200.0)), draw(own, (2000.0, 4500.0)))
     noise = fft.irfft(noise_spectrum(rng, amplitude), size)
-    decay = draw(rng, (0.15, 0.4)) / firing_phases(drive).size
-    noise *= 0.2 + _pulses(drive, crank, decay, draw(rng, (0.5, 2.0)), rng, misfire)
+    decay = draw(own, (0.15, 0.4)) / firing_phases(drive).size
+    noise *= 0.2 + _pulses(drive, crank, decay, draw(own, (0.5, 2.0)), rng, misfire)
     return np.asarray(noise / np.sqrt(np.mean(noise**2)), dtype=np.float32)
 
 

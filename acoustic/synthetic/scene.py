@@ -204,7 +204,7 @@ def _engine_and_noise(
     engine, running = settings.engine, crank.running_gain()
     low = make_comb(drive, crank, engine, rng, misfire)
     combustion = np.float32(10.0 ** (draw(rng, engine.combustion_db) / 20.0))
-    low += combustion * make_combustion_noise(drive, crank, rng, misfire)
+    low += combustion * make_combustion_noise(drive, crank, engine, rng, misfire)
     ticking = np.float32(10.0 ** (draw(rng, engine.ticking_db) / 20.0))
     ticks = ticking * make_ticking(drive, crank, rng)
     sharp = make_engine_ticks(drive, crank, engine, aside)

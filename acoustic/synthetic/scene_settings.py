@@ -42,6 +42,9 @@ class Condition:
     switch_off_s : float or None
         How long before its end the engine is switched off and runs down; None lets it
         run to the end. [s]
+    fault_change_db : tuple of (str, float)
+        Part and how much louder its planted faults are in this recording than planted, as
+        after a repair; minus infinity is not there at all. [dB]
     """
 
     name: str = "synthetic"
@@ -53,6 +56,11 @@ class Condition:
     healthy: bool = False
     switch_off_s: float | None = None
     loads: tuple[str, ...] = ()
+    fault_change_db: tuple[tuple[str, float], ...] = ()
+
+    def change_db(self, part: str) -> float:
+        """How much louder the planted faults of a part are here than planted. [dB]"""
+        return dict(self.fault_change_db).get(part, 0.0)
 
     def __post_init__(self) -> None:
         for rpm in (self.rpm, self.rpm if self.end_rpm is None else self.end_rpm):
@@ -147,6 +155,9 @@ class EngineSound:
         Relative amplitude of the speed swing within a firing interval at 800 rpm; it
         falls with the square of the speed, as the gas work stays and the stored energy
         grows. [-]
+    seed : int or None
+        Of what the engine's comb and combustion are like: with it every recording is of the
+        same engine. None draws another one for each.
     """
 
     top_hz: Range = (1200.0, 4000.0)
@@ -162,6 +173,7 @@ class EngineSound:
     diesel_knock_db: Range | None = None
     fuel_pump_db: Range | None = None
     turn_fluctuation: Range = (0.0, 0.005)
+    seed: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

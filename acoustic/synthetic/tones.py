@@ -93,6 +93,7 @@ def heard_under(
     A loose coupling sounds by what the parts on its shaft sing, so these do not sing beside.
     """
     faults = [s.family for s in sounding if s.role == "fault" and not condition.healthy]
+    faults = [family for family in faults if condition.change_db(family.part) > -math.inf]
     faulty = {(family.part, family.mechanism) for family in faults}
     sung = {family.shaft for family in faults if family.part in family.depends_on}
     return tuple(
@@ -218,6 +219,8 @@ class ToneMaker:
         factor = true_factor(family.depends_on, values, self._drive)
         factor *= 1.0 + true_drive.own[family.part, family.mechanism]
         level = source.level_db + level_change_db(family, self._condition, settings.surroundings)
+        if source.role == "fault":
+            level += self._condition.change_db(family.part)
         if not first:
             level += settings.level_shift_db * rng.standard_normal()
         lines = []

@@ -1,6 +1,7 @@
 """The engine's own sound: comb, combustion noise, ticking."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -78,7 +79,7 @@ def test_uneven_firing_lifts_the_half_orders(
 
 def test_combustion_noise_swells_at_every_firing(drive: Drive, rng: np.random.Generator) -> None:
     """Its envelope repeats 30 times a second at 900 rpm of a four; it has no tones itself."""
-    noise = make_combustion_noise(drive, turning(drive, rng), rng)
+    noise = make_combustion_noise(drive, turning(drive, rng), EngineSound(), rng)
     assert np.mean(noise**2) == pytest.approx(1.0, rel=1e-3)
     frequency, power = spectrum(noise**2 - np.mean(noise**2), 16000)
     firing = power[np.abs(frequency - 30.0) < 0.3].max()
@@ -119,7 +120,7 @@ def test_ticks_keep_step_with_the_firing(
 def firing_powers(drive: Drive, misfire: Misfire | None) -> np.ndarray:
     """Power of the combustion noise after each firing, shape (cycles, 4)."""
     crank = turning(drive, np.random.default_rng(1))
-    noise = make_combustion_noise(drive, crank, np.random.default_rng(3), misfire)
+    noise = make_combustion_noise(drive, crank, EngineSound(), np.random.default_rng(3), misfire)
     starts = np.arange(0.0, crank.angle_rev[-1] - 2.5, 0.5)[: 4 * 140] / 15.0 * 16000
     powers = [np.mean(noise[int(start) : int(start) + 130] ** 2) for start in starts]
     return np.reshape(powers, (-1, 4))
@@ -170,3 +171,20 @@ def test_misfire_lifts_the_half_orders(drive: Drive, amplitude: float, rise_db: 
         at = [power[np.abs(frequency - 15.0 * order) < 0.4].max() for order in (1.5, 2.0, 2.5)]
         level_db.append(10 * np.log10((at[0] + at[2]) / 2 / at[1]))
     assert level_db[1] - level_db[0] == pytest.approx(rise_db, abs=2.0)
+
+
+def test_with_a_seed_all_recordings_are_of_one_engine(drive: Drive) -> None:
+    """The same levels of the comb from other draws of chance; without a seed others."""
+    settings = EngineSound(cycle_level_jitter=0.0)
+
+    def levels_db(seed: int | None, chance: int) -> np.ndarray:
+        rng = np.random.default_rng(chance)
+        crank = turning(drive, np.random.default_rng(1))
+        frequency, power = spectrum(
+            make_comb(drive, crank, replace(settings, seed=seed), rng), 16e3
+        )
+        lines = [power[np.abs(frequency - 30.0 * n) < 0.5].max() for n in range(2, 9)]
+        return 10 * np.log10(np.array(lines) / lines[0])
+
+    assert levels_db(4, 1) == pytest.approx(levels_db(4, 2), abs=0.5)
+    assert np.abs(levels_db(None, 1) - levels_db(None, 2)).max() > 2.0

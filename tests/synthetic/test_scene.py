@@ -186,3 +186,28 @@ def test_switching_off_too_early_is_refused(switch_off_s: float) -> None:
     """The engine must run for a while first; the message says how long."""
     with pytest.raises(SettingsError, match=r"let it run for 0.5 s"):
         Condition(duration_s=3.0, switch_off_s=switch_off_s)
+
+
+def test_a_repair_changes_the_level_of_one_part_only(drive: Drive, plain: SceneSettings) -> None:
+    """As planted, 10 dB lower and gone: the pump follows, the idler stays."""
+    changes = (0.0, -10.0, -np.inf)
+    settings = replace(
+        plain,
+        conditions=tuple(
+            Condition(f"take {n}", 900, duration_s=2, fault_change_db=(("pump", change),))
+            for n, change in enumerate(changes)
+        ),
+        faults=(PlantedFault("pump", "pumping", 6.0), PlantedFault("idler", "run-out", 6.0)),
+        level_shift_db=0.0,
+        level_scatter_db=0.0,
+    )
+    truth = make_scene(drive, settings, np.random.default_rng(5)).truth
+    levels = [
+        {(line.part, line.label): line.tone_to_noise_db for line in one.lines}
+        for one in truth.recordings
+    ]
+    pump = next(key for key in levels[0] if key[0] == "pump")
+    idler = next(key for key in levels[0] if key[0] == "idler")
+    assert levels[1][pump] == pytest.approx(levels[0][pump] - 10.0, abs=0.5)
+    assert levels[1][idler] == pytest.approx(levels[0][idler], abs=0.5)
+    assert {part for part, _ in levels[2]} == {"idler"}
