@@ -193,9 +193,8 @@ def _line_tables(
         for r, listening in enumerate(recordings):
             own = places[r][number]
             if not listening.table.visible[own].any():
-                locked = voice.family is not None and voice.family.locked
-                if locked and listening.comb is not None:
-                    steady[r] *= listening.comb.factor(line, VOICE_LEVELS_DB)[None, :]
+                if voice.family is not None and voice.family.locked:
+                    steady[r] *= _on_the_comb(line, listening, shifts[r], len(recordings))
                 continue
             level_db = line.relative_level_db + shifts[r]
             gain = _gain(level_db, own, listening, carriers)
@@ -211,6 +210,20 @@ def _line_tables(
         )
         for table, by_tone, one in zip(steady, contested, recordings, strict=True)
     ]
+
+
+def _on_the_comb(
+    line: ExpectedLine, listening: Listening, shift_db: float, recordings: int
+) -> Floats | float:
+    """Factor of a line hidden under one of the engine's own, over the levels.
+
+    A comb line of the engine that stands out does so in every recording of that engine, so
+    all of them together count as one.
+    """
+    if listening.comb is None:
+        return 1.0
+    factor = listening.comb.factor(line, VOICE_LEVELS_DB + shift_db)
+    return np.asarray(factor[None, :] ** (1.0 / recordings))
 
 
 def _places(lines: Sequence[ExpectedLine], group: ShaftGroup, table: LineTable) -> NDArray[np.intp]:

@@ -220,3 +220,19 @@ def test_only_locked_voices_hear_the_comb(family, drive_with, listening) -> None
         factors.append(table.steady[_at(group, 0.0)].max())
     assert factors[0] > 1.5
     assert factors[1] <= 1.0 + 1e-9
+
+
+def test_the_engines_own_loud_line_counts_once_in_many_recordings(
+    family, drive_with, listening
+) -> None:
+    """It stands out in each of four recordings of one engine: together no more than in one."""
+    comb = CombLevels(np.array([19.0]), np.array([15.0]), np.array([1.5]), np.array([-10.0]))
+    mesh = family("gear", [19.0], belt=None)
+    drive = drive_with(slip=1e-6, gear=1e-6)
+    group = shaft_group(drive, group_key(mesh), (0, belt_offset(drive, None, {})), {})
+    one = listening({}, comb=comb)
+    (alone,) = voice_tables(_voice(mesh), group, [one])
+    four = voice_tables(_voice(mesh), group, [one] * 4)
+    together = np.prod([table.steady for table in four], axis=0)
+    assert alone.steady.max() > 1.5
+    assert together == pytest.approx(alone.steady)
