@@ -10,9 +10,10 @@ from acoustic.casework.case_folder import Case, StoredRecording
 from acoustic.casework.check_results import CheckDone as CheckResult
 from acoustic.casework.gate import TakeCheck
 from acoustic.casework.history import CheckDone, GateAnswer, Outcome, ScreeningMade
-from acoustic.casework.next_checks import apply_results
+from acoustic.casework.next_checks import apply_results, tells_of
 from acoustic.casework.service_due import Mileage
 from acoustic.casework.track_record import ClosedCase
+from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
 from acoustic.errors import CaseError
 from acoustic.listening import Clip
@@ -126,11 +127,14 @@ def with_check(done: Sequence[CheckResult], new: CheckResult) -> tuple[CheckResu
 
 
 def require_known_check(case: Case, new: CheckResult, knowledge: Knowledge) -> None:
-    """Raise `CaseError` for a check that is not made at such a part."""
-    check, part = knowledge.hand_checks.get(new.check), case.drive.parts.get(new.part)
-    if check is None or part is None or check.made_at(part.kind):
+    """Raise `CaseError` for a check that tells nothing of such a part."""
+    check, drive = knowledge.hand_checks.get(new.check), case.drive
+    if check is None or new.part not in drive.parts:
         return  # names that are not known are told with those that are, by `apply_result`
-    places = [name for name, one in case.drive.parts.items() if check.made_at(one.kind)]
+    ways = _mechanisms_by_part(drive)
+    places = [name for name in ways if tells_of(check, drive, name, ways[name], knowledge)]
+    if new.part in places:
+        return
     where = f"It is made at {', '.join(places)}" if places else "This layout has no part for it"
     raise CaseError(f"Hand check {new.check!r} is not made at {new.part!r}. {where}.")
 
@@ -167,9 +171,7 @@ def require_new_outcome(case: Case, new: Outcome) -> None:
 
 
 def _require_of_drive(case: Case, new: Outcome) -> None:
-    known: dict[str, set[str]] = {}
-    for family in expected_families(case.drive):
-        known.setdefault(family.part, set()).add(family.mechanism)
+    known = _mechanisms_by_part(case.drive)
     if new.part and new.part not in known:
         raise CaseError(
             f"{new.part!r}: the layout has no such part. It has {', '.join(known)}. If it was "
@@ -230,11 +232,16 @@ def as_gate_answer(check: TakeCheck) -> GateAnswer:
     return GateAnswer(check.usable, (check.headline,), check.do_again, check.rpm, check.used_s)
 
 
+def _mechanisms_by_part(drive: Drive) -> dict[str, set[str]]:
+    known: dict[str, set[str]] = {name: set() for name in drive.parts}
+    for family in expected_families(drive):
+        known[family.part].add(family.mechanism)
+    return known
+
+
 def _gone_from_layout(case: Case, belief: Belief) -> list[str]:
     """Parts, and ways for a part to fail, that the layout had when it was screened."""
-    now: dict[str, set[str]] = {name: set() for name in case.drive.parts}
-    for family in expected_families(case.drive):
-        now[family.part].add(family.mechanism)
+    now = _mechanisms_by_part(case.drive)
     gone = []
     for part, shares in zip(belief.parts, belief.mechanisms, strict=True):
         if part not in now:

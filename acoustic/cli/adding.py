@@ -153,6 +153,9 @@ def _add(
         return None
     say(f"  Taken: {taken_text(taken)}.")
     say(f"  {check.headline}")
+    for remark in check.remarks:
+        if remark.code == "part_used":  # of a long file the rest was not looked at
+            say(f"  {remark.message}")
     for sentence in check.do_again:
         say(f"  - {sentence}")
     if words:
