@@ -54,9 +54,7 @@ def without_idler(bus):
     """Give the screened case with its suspect gone from the layout."""
     layout = bus / "layout.toml"
     text = layout.read_text("utf-8")
-    text = text.replace(f'"{PLANTED_PART}"', '"roller"').replace(
-        'kind = "roller"', 'kind = "idler"'
-    )
+    text = text.replace(PLANTED_PART, "roller").replace('kind = "roller"', 'kind = "idler"')
     layout.write_text(text, "utf-8")
     return bus
 
