@@ -15,7 +15,7 @@ from acoustic.casework.service_due import Mileage
 from acoustic.casework.track_record import ClosedCase
 from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
-from acoustic.errors import CaseError
+from acoustic.errors import CaseError, RecordingError
 from acoustic.listening import Clip
 from acoustic.recording.audio_file import read_recording
 from acoustic.recording.taken import Stage, Taken
@@ -42,7 +42,7 @@ def read_and_screen(
     Raises
     ------
     CaseError
-        If there is no usable recording of that stage.
+        If there is no usable recording of that stage, or one cannot be read any more.
     """
     clips = read_clips(case, stage)
     if not clips:
@@ -268,7 +268,14 @@ def _with_heard_speed(one: StoredRecording) -> Taken:
 
 def _read_clip(one: StoredRecording) -> Clip:
     taken = one.taken
-    recording = replace(read_recording(one.path), name=one.added.original)
+    try:
+        recording = replace(read_recording(one.path), name=one.added.original)
+    except RecordingError as error:
+        raise CaseError(
+            f"{one.path}: recording {one.event_id} cannot be read ({error}). It came as "
+            f"{one.added.original!r}: add that file again to put it back, or take number "
+            f"{one.event_id} back (acoustic case undo)."
+        ) from None
     return Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
 
 

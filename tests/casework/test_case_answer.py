@@ -329,6 +329,19 @@ def test_nothing_to_screen_is_said_with_the_way_out(bus, sound, now):
         read_and_screen(read_case(bus), ScreenSettings(), stage="after")
 
 
+def test_a_recording_spoilt_in_store_is_told_and_put_back(bus, sound, now, monkeypatch):
+    """Same size, other content: named as it came; adding it again mends it."""
+    clip = sound("front.wav")
+    write_recording(bus, clip, Taken(), now, GateAnswer(True))
+    (stored,) = read_case(bus).recordings
+    stored.path.write_bytes(b"?" * stored.added.size_bytes)
+    monkeypatch.setattr(case_answer, "screen", lambda clips, _, **_more: clips)
+    with pytest.raises(CaseError, match=r"recording 1 cannot be read .*'front\.wav': add that"):
+        read_and_screen(read_case(bus), ScreenSettings())
+    write_recording(bus, clip, Taken(), now, GateAnswer(True))
+    assert len(read_and_screen(read_case(bus), ScreenSettings())) == 1
+
+
 def test_changes_count_for_every_part_of_their_kind(bus, tmp_path):
     """184 000 km now, the belt changed at 100 000 km; no odometer, no mileage."""
     mileage = mileage_of(read_case(bus))
