@@ -10,10 +10,12 @@ from acoustic.casework.case_folder import Case, StoredRecording
 from acoustic.casework.check_results import CheckDone as CheckResult
 from acoustic.casework.gate import TakeCheck
 from acoustic.casework.history import CheckDone, GateAnswer, Outcome, ScreeningMade
-from acoustic.casework.next_checks import apply_results
+from acoustic.casework.next_checks import apply_results, tells_of
 from acoustic.casework.service_due import Mileage
 from acoustic.casework.track_record import ClosedCase
-from acoustic.errors import CaseError
+from acoustic.drive.drive import Drive
+from acoustic.drive.expected import expected_families
+from acoustic.errors import CaseError, RecordingError
 from acoustic.listening import Clip
 from acoustic.recording.audio_file import read_recording
 from acoustic.recording.taken import Stage, Taken
@@ -40,7 +42,7 @@ def read_and_screen(
     Raises
     ------
     CaseError
-        If there is no usable recording of that stage.
+        If there is no usable recording of that stage, or one cannot be read any more.
     """
     clips = read_clips(case, stage)
     if not clips:
@@ -51,8 +53,8 @@ def read_and_screen(
             else f"it has no recordings {stage} the repair yet"
         )
         raise CaseError(
-            f"{case.folder}: {why}. Add some: acoustic case add {case.folder} CLIP..., as the plan "
-            f"says (acoustic case plan {case.folder})."
+            f"{case.folder}: {why}. Add some, as the plan says (acoustic case plan {case.folder}): "
+            f"acoustic case add {case.folder} {'--after ' if stage == 'after' else ''}CLIP..."
         )
     reference = usable_recordings(case, "healthy")
     return screen(
@@ -73,8 +75,22 @@ def read_belief(case: Case) -> Belief | None:
     Raises
     ------
     CaseError
-        If the answer kept is damaged.
+        If the answer kept is damaged, or the layout no longer has what it speaks of.
     """
+    belief = _read_kept_belief(case)
+    if belief is None:
+        return None
+    gone = _gone_from_layout(case, belief)
+    if gone:
+        raise CaseError(
+            f"{case.folder}: {case.file.layout} was changed since the case was screened: it no "
+            f"longer has {', '.join(gone)}. Screen the case again: acoustic case screen "
+            f"{case.folder}"
+        )
+    return belief
+
+
+def _read_kept_belief(case: Case) -> Belief | None:
     made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and e.data.answer]
     if not made:
         return None
@@ -90,9 +106,37 @@ def read_belief(case: Case) -> Belief | None:
 
 
 def checks_done(case: Case) -> tuple[CheckResult, ...]:
-    """Results of the hand checks that stand, oldest first."""
-    done = [e.data for e in case.events if isinstance(e.data, CheckDone)]
-    return tuple(CheckResult(one.check, one.part, one.result) for one in done)
+    """Results of the hand checks that stand, oldest first.
+
+    Of a check repeated at the same part the last counts: it is no further evidence, since
+    what misled the first time misleads again.
+    """
+    last: dict[tuple[str, str], CheckResult] = {}
+    for event in case.events:
+        if isinstance(event.data, CheckDone):
+            one = event.data
+            last.pop((one.check, one.part), None)
+            last[one.check, one.part] = CheckResult(one.check, one.part, one.result)
+    return tuple(last.values())
+
+
+def with_check(done: Sequence[CheckResult], new: CheckResult) -> tuple[CheckResult, ...]:
+    """Results with one more, in place of the same check at the same part."""
+    at = (new.check, new.part)
+    return (*(one for one in done if (one.check, one.part) != at), new)
+
+
+def require_known_check(case: Case, new: CheckResult, knowledge: Knowledge) -> None:
+    """Raise `CaseError` for a check that tells nothing of such a part."""
+    check, drive = knowledge.hand_checks.get(new.check), case.drive
+    if check is None or new.part not in drive.parts:
+        return  # names that are not known are told with those that are, by `apply_result`
+    ways = _mechanisms_by_part(drive)
+    places = [name for name in ways if tells_of(check, drive, name, ways[name], knowledge)]
+    if new.part in places:
+        return
+    where = f"It is made at {', '.join(places)}" if places else "This layout has no part for it"
+    raise CaseError(f"Hand check {new.check!r} is not made at {new.part!r}. {where}.")
 
 
 def believed_after_checks(case: Case, belief: Belief, knowledge: Knowledge | None = None) -> Belief:
@@ -106,16 +150,60 @@ def believed_after_checks(case: Case, belief: Belief, knowledge: Knowledge | Non
     return apply_results(case.drive, belief, checks_done(case), knowledge or load_knowledge())
 
 
-def read_closed_case(case: Case) -> ClosedCase | None:
-    """What was believed and what was found; None if it is not closed or was never screened."""
-    outcomes = [e.data for e in case.events if isinstance(e.data, Outcome)]
-    belief = read_belief(case) if outcomes else None
+def outcomes_of(case: Case) -> tuple[tuple[int, Outcome], ...]:
+    """What was found, as far as it stands, each with its number in the history."""
+    return tuple((e.id, e.data) for e in case.events if isinstance(e.data, Outcome))
+
+
+def require_new_outcome(case: Case, new: Outcome) -> None:
+    """Raise `CaseError` for an outcome that cannot be, or not beside those entered before."""
+    if new.mechanism and not new.part:
+        raise CaseError("--mechanism says what was wrong with a part: give --found PART with it.")
+    _require_of_drive(case, new)
+    for number, before in outcomes_of(case):
+        if before.part and new.part and before.part != new.part:
+            continue  # several parts may be faulty
+        what = before.part or "that no part was to blame"
+        raise CaseError(
+            f"{case.folder}: {what} is entered already, as number {number}. If that does not hold: "
+            f"acoustic case undo {case.folder} {number}"
+        )
+
+
+def _require_of_drive(case: Case, new: Outcome) -> None:
+    known = _mechanisms_by_part(case.drive)
+    if new.part and new.part not in known:
+        raise CaseError(
+            f"{new.part!r}: the layout has no such part. It has {', '.join(known)}. If it was "
+            "none of these, use --nothing and say in --text what it was."
+        )
+    if new.mechanism and new.mechanism not in known[new.part]:
+        raise CaseError(
+            f"{new.part}: {new.mechanism!r} is no mechanism of it. It has "
+            f"{', '.join(sorted(known[new.part]))}. Left out, only the part counts."
+        )
+
+
+def read_closed_case(case: Case) -> ClosedCase:
+    """What was believed by the sound alone and what was found.
+
+    Raises
+    ------
+    CaseError
+        Saying why the case cannot be counted: not closed, not screened, damaged, or its
+        layout was changed since.
+    """
+    outcomes = [one for _, one in outcomes_of(case)]
+    if not outcomes:
+        raise CaseError(f"{case.folder}: it is not closed.")
+    belief = read_belief(case)
     if belief is None:
-        return None
+        raise CaseError(f"{case.folder}: no screening of it told anything.")
     found = tuple(dict.fromkeys(one.part for one in outcomes if one.part))
-    kinds = tuple(case.drive.parts[part].kind for part in belief.parts if part in case.drive.parts)
-    if len(kinds) != len(belief.parts):
-        return None  # the layout was changed since
+    unknown = [part for part in found if part not in belief.parts]
+    if unknown:
+        raise CaseError(f"{case.folder}: {', '.join(unknown)} came into the layout later.")
+    kinds = tuple(case.drive.parts[part].kind for part in belief.parts)
     return ClosedCase(case.file.title, belief, found, kinds)
 
 
@@ -144,6 +232,25 @@ def as_gate_answer(check: TakeCheck) -> GateAnswer:
     return GateAnswer(check.usable, (check.headline,), check.do_again, check.rpm, check.used_s)
 
 
+def _mechanisms_by_part(drive: Drive) -> dict[str, set[str]]:
+    known: dict[str, set[str]] = {name: set() for name in drive.parts}
+    for family in expected_families(drive):
+        known[family.part].add(family.mechanism)
+    return known
+
+
+def _gone_from_layout(case: Case, belief: Belief) -> list[str]:
+    """Parts, and ways for a part to fail, that the layout had when it was screened."""
+    now = _mechanisms_by_part(case.drive)
+    gone = []
+    for part, shares in zip(belief.parts, belief.mechanisms, strict=True):
+        if part not in now:
+            gone.append(part)
+        else:
+            gone += [f"{part}, {name}" for name in sorted(set(shares) - now[part])]
+    return gone
+
+
 def usable_recordings(case: Case, stage: Stage) -> list[StoredRecording]:
     """Recordings of one stage that the gate did not turn away."""
     return [
@@ -163,7 +270,14 @@ def _with_heard_speed(one: StoredRecording) -> Taken:
 def read_clip(one: StoredRecording) -> Clip:
     """Read a recording of a case with what is known of it."""
     taken = one.taken
-    recording = replace(read_recording(one.path), name=one.added.original)
+    try:
+        recording = replace(read_recording(one.path), name=one.added.original)
+    except RecordingError as error:
+        raise CaseError(
+            f"{one.path}: recording {one.event_id} cannot be read ({error}). It came as "
+            f"{one.added.original!r}: add that file again to put it back, or take number "
+            f"{one.event_id} back (acoustic case undo)."
+        ) from None
     return Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
 
 

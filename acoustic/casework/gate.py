@@ -11,8 +11,8 @@ from acoustic.drive.drive import Drive
 from acoustic.listening import Clip, ListenSettings, first_look
 from acoustic.recording.recording import QualityRemark
 
-_SPEED_ASKED = 0.08
-"""How far a held speed may lie from the one asked for and still answer the plan. [-]"""
+_SPEED_ASKED = 0.05
+"""How far a speed may lie from the one asked for: as far as the plan lets idle wander. [-]"""
 _ENOUGH = 0.8
 """Share of the length asked for that is enough. [-]"""
 
@@ -63,7 +63,8 @@ def check_take(clip: Clip, drive: Drive, settings: ListenSettings | None = None)
     rpm = heard.speed.mean_rpm if heard.speed is not None else None
     again = [_sentence(r) for r in heard.quality if r.severity == "unfit"]
     if not look.usable and not again:
-        again.append(_as_sentence(heard.speed_reason) + " Give the speed, or record it again.")
+        further = " Correct the speed, or record it again." if heard.speed is not None else ""
+        again.append(_as_sentence(heard.speed_reason) + further)
     again += [_sentence(r) for r in heard.quality if r.severity == "weak"]
     used_s = heard.stretches.used_s
     return TakeCheck(

@@ -6,7 +6,7 @@ What a check settles is the expected fall of the entropy of what is to be repair
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from acoustic.casework.check_results import (
@@ -154,15 +154,26 @@ def places_of(
     return tuple(
         part
         for part, faulty, shares in zip(belief.parts, belief.faulty, belief.mechanisms, strict=True)
-        if check.made_at(drive.parts[part].kind)
+        if tells_of(check, drive, part, shares, knowledge)
         and (
             _belt_check_allowed(check, drive, part)
             if check.bears_on == "belt drive"
             else faulty >= settings.least_probability
-            and any(knowledge.named_chances(check, name) is not None for name in shares)
-            and (not check.belt_off or turns_free_without_belt(drive, part))
         )
     )
+
+
+def tells_of(
+    check: HandCheck, drive: Drive, part: str, mechanisms: Iterable[str], knowledge: Knowledge
+) -> bool:
+    """Whether a check can be made at a part that may fail in these ways, and tells of them."""
+    if not check.made_at(drive.parts[part].kind):
+        return False
+    if check.bears_on == "belt drive":
+        return belt_of(drive, part) is not None
+    if check.belt_off and not turns_free_without_belt(drive, part):
+        return False
+    return any(knowledge.named_chances(check, name) is not None for name in mechanisms)
 
 
 def _belt_check_allowed(check: HandCheck, drive: Drive, part: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -166,6 +167,36 @@ def fulfils(taken: Taken, wanted: Taken, drive: Drive) -> bool:
         and (taken.contact or not wanted.contact)
         and (taken.switched_off_s is None) == (wanted.switched_off_s is None)
     )
+
+
+def still_open(
+    steps: Iterable[PlanStep], done: Sequence[Taken], drive: Drive
+) -> tuple[PlanStep, ...]:
+    """Steps that ask for a recording which none of those taken is."""
+    return tuple(
+        step
+        for step in steps
+        if step.asks_for is not None
+        and not any(fulfils(taken, step.asks_for, drive) for taken in done)
+    )
+
+
+def step_meant(taken: Taken, steps: Iterable[PlanStep], drive: Drive) -> PlanStep | None:
+    """The step whose recording this would be at another speed, the nearest speed first.
+
+    None for a recording of unknown speed, and where no step asks for its point and loads.
+    """
+    rpm = taken.rpm
+    if rpm is None:
+        return None
+    meant = [
+        (abs(math.log(rpm / step.asks_for.rpm)), step.number, step)
+        for step in steps
+        if step.asks_for is not None
+        and step.asks_for.rpm is not None
+        and fulfils(replace(taken, rpm=step.asks_for.rpm), step.asks_for, drive)
+    ]
+    return min(meant, key=lambda one: one[:2])[2] if meant else None
 
 
 def in_order(steps: Iterable[PlanStep]) -> tuple[PlanStep, ...]:

@@ -9,22 +9,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from acoustic.cli.options import parsed_rpm, parsed_second
-from acoustic.errors import AcousticError, CaseError, SettingsError
+from acoustic.errors import AcousticError, CaseError, SettingsError, UnfitRecordingError
 
 if TYPE_CHECKING:
     from acoustic.casework.case_folder import Case
     from acoustic.casework.gate import TakeCheck
+    from acoustic.casework.history import Event
     from acoustic.casework.plan_steps import PlanStep
     from acoustic.casework.take_names import NameRead
     from acoustic.casework.take_words import TakeWords, Told
     from acoustic.recording.taken import Stage, Taken
 
-
 _STAGES: dict[str, Stage] = {
     "--before": "before", "--after": "after", "--healthy": "healthy",
 }  # fmt: skip
-
-
+EXIT_ADDED = 0
+EXIT_UNFIT = 3
 _SHOWN_STEPS = 3
 
 
@@ -57,25 +57,29 @@ def run_add(request: AddRequest, time: datetime, say: Callable[[str], None]) -> 
     names = [(clip, parse_take_name(clip.name, words)) for clip in request.clips]
     _require_clear(names, given)
     takes = [one.taken for one in case.recordings]
-    known = list(takes_done(case))
-    faults = []
+    gate = _Gate(case, _recorded_steps(case), list(takes_done(case)))
+    faults: list[AcousticError] = []
+    code = EXIT_ADDED
     for clip, name in names:
         try:
-            numbered = _numbered_take(given, name, takes)
-            new, heard = _add(case, clip, numbered, known, (time, say))
+            taken = _numbered_take(given, name, takes)
+            usable = _add(gate, clip, taken, time, say)
         except AcousticError as error:
-            faults.append(str(error))
+            faults.append(error)
             continue
-        if new:
-            takes.append(numbered)
-            known += [heard] if heard is not None else []
-            if name.unread:
-                say(f"  Not understood in its name: {', '.join(name.unread)}.")
-    if not faults:
-        _say_what_is_missing(case, known, say)
+        if usable is None:
+            continue
+        takes.append(taken)
+        if name.unread:
+            say(f"  Not understood in its name: {', '.join(name.unread)}.")
+        if not usable:
+            code = EXIT_UNFIT
     if faults:
-        raise CaseError("\n".join(faults))
-    return 0
+        unfit = all(isinstance(fault, UnfitRecordingError) for fault in faults)
+        kind = UnfitRecordingError if unfit else CaseError
+        raise kind("\n".join(str(fault) for fault in faults))
+    _say_what_is_next(gate, takes[-1] if takes else None, say)
+    return code
 
 
 def told_by_options(request: AddRequest, words: TakeWords) -> Told:
@@ -130,68 +134,120 @@ def _numbered_take(given: Told, name: NameRead, alike: list[Taken]) -> Taken:
 
 
 def _add(
-    case: Case,
-    clip: Path,
-    taken: Taken,
-    alike: Sequence[Taken],
-    when: tuple[datetime, Callable[[str], None]],
-) -> tuple[bool, Taken | None]:
-    """Take one clip in and tell it: whether it is new, and how it was taken if it is usable."""
+    gate: _Gate, clip: Path, taken: Taken, time: datetime, say: Callable[[str], None]
+) -> bool | None:
+    """Take one clip in and tell it: whether it is usable; None if the case had it already."""
     from acoustic.casework.case_answer import as_gate_answer
     from acoustic.casework.case_writes import write_recording
     from acoustic.output.case_text import taken_text
 
-    check, wanted = _at_the_gate(case, clip, taken, alike)
-    time, say = when
-    added = write_recording(case.folder, clip, taken, time, as_gate_answer(check))
+    folder = gate.case.folder
+    check, words = gate.look(clip, taken)
+    added = write_recording(folder, clip, taken, time, as_gate_answer(check))
     say(added.sentence)
+    undo = f"acoustic case undo {folder} {added.event.id}, then add it again"
     if added.already:
-        return False, None
+        before = _taken_before(added.event)
+        if before is not None and replace(taken, take=before.take) != before:
+            say(f"  It is entered as: {taken_text(before)}. To change that: {undo}.")
+        return None
     say(f"  Taken: {taken_text(taken)}.")
     say(f"  {check.headline}")
+    for remark in check.remarks:
+        if remark.code == "part_used":  # of a long file the rest was not looked at
+            say(f"  {remark.message}")
     for sentence in check.do_again:
         say(f"  - {sentence}")
-    if wanted is not None and check.usable:
-        say(f"  Answers step {wanted.number} of the plan: {wanted.title}.")
-    if not check.usable:
-        return True, None
-    return True, taken if taken.rpm is not None else replace(taken, rpm=check.rpm)
+    if words:
+        say(f"  {words}")
+    if check.usable:
+        gate.done.append(_with_speed(taken, check))
+        return True
+    say("  It is kept, but left out of screenings.")
+    if not any(remark.severity == "unfit" for remark in check.remarks):
+        say(f"  If you know its speed: {undo} with --rpm N.")
+    return False
 
 
-def _at_the_gate(
-    case: Case, clip: Path, taken: Taken, alike: Sequence[Taken]
-) -> tuple[TakeCheck, PlanStep | None]:
-    """Look a clip over while the engine still runs; with the step of the plan it answers."""
-    from acoustic.casework.gate import check_take, held_against
-    from acoustic.casework.plan_steps import fulfils
-    from acoustic.listening import Clip
-    from acoustic.recording.audio_file import read_recording
+@dataclass(frozen=True, slots=True)
+class _Gate:
+    """What clips are held against: the steps of the plan, made once, and what is there."""
 
-    recording = read_recording(clip)
-    plain = Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
-    check = check_take(plain, case.drive)
-    heard = replace(taken, rpm=check.rpm) if taken.rpm is None else taken
-    for step in _open_steps(case, alike):
-        if step.asks_for is not None and fulfils(heard, step.asks_for, case.drive):
-            return held_against(check, step.seconds), step
-    return check, None
+    case: Case
+    steps: tuple[PlanStep, ...]
+    done: list[Taken]
+
+    def look(self, clip: Path, taken: Taken) -> tuple[TakeCheck, str]:
+        """Look a clip over while the engine still runs; with a word on the step it answers."""
+        from acoustic.casework.gate import check_take, held_against
+        from acoustic.casework.plan_steps import still_open
+        from acoustic.listening import Clip
+        from acoustic.recording.audio_file import read_recording
+
+        recording, drive = read_recording(clip), self.case.drive
+        plain = Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
+        check = check_take(plain, drive)
+        if not check.usable:
+            return check, ""
+        heard = _with_speed(taken, check)
+        left = still_open(self.steps, self.done, drive)
+        now = still_open(self.steps, [heard], drive)
+        answered = [step for step in self.steps if step not in now]
+        for step in answered:
+            if step in left:
+                words = f"Answers step {step.number} of the plan: {step.title}."
+                return held_against(check, step.seconds), words
+        return (check, "") if answered else self._beside(check, heard, left)
+
+    def _beside(
+        self, check: TakeCheck, heard: Taken, left: Sequence[PlanStep]
+    ) -> tuple[TakeCheck, str]:
+        """Hold a clip that answers no step against the one it would answer at another speed."""
+        from acoustic.casework.gate import held_against
+        from acoustic.casework.plan_steps import step_meant
+
+        meant = step_meant(heard, left, self.case.drive)
+        if meant is None or meant.asks_for is None:
+            return check, ""
+        words = f"Does not answer step {meant.number} of the plan: {meant.title}."
+        return held_against(check, meant.seconds, meant.asks_for.rpm), words
 
 
-def _open_steps(case: Case, alike: Sequence[Taken]) -> list[PlanStep]:
-    """Steps of the plan whose recording is not there yet."""
+def _taken_before(event: Event) -> Taken | None:
+    from acoustic.casework.history import RecordingAdded
+
+    return event.data.taken if isinstance(event.data, RecordingAdded) else None
+
+
+def _with_speed(taken: Taken, check: TakeCheck) -> Taken:
+    """How it was taken, with the speed that was heard where none was given."""
+    return taken if taken.rpm is not None else replace(taken, rpm=check.rpm)
+
+
+def _recorded_steps(case: Case) -> tuple[PlanStep, ...]:
+    """Steps of the plan that ask for a recording."""
     from acoustic.casework.plan import make_plan
 
-    steps = make_plan(case.drive, case.file.words, None, alike).steps
-    return [step for step in steps if step.asks_for is not None and not step.done]
+    steps = make_plan(case.drive, case.file.words).steps
+    return tuple(step for step in steps if step.asks_for is not None)
 
 
-def _say_what_is_missing(case: Case, alike: Sequence[Taken], say: Callable[[str], None]) -> None:
-    missing = _open_steps(case, alike)
+def _say_what_is_next(gate: _Gate, last: Taken | None, say: Callable[[str], None]) -> None:
+    """Say what is still to record; what is not from before the repair is in no plan."""
+    from acoustic.casework.case_answer import takes_done
+    from acoustic.casework.case_folder import read_case
+    from acoustic.casework.plan_steps import still_open
+
+    folder = gate.case.folder
+    if last is not None and last.stage == "after":
+        say(f"Next: acoustic case screen {folder} --after")
+        return
+    missing = still_open(gate.steps, takes_done(read_case(folder)), gate.case.drive)
     if not missing:
-        say("All recordings of the plan are there. Next: acoustic case screen " + str(case.folder))
+        say(f"All recordings of the plan are there. Next: acoustic case screen {folder}")
         return
     say(f"Still to record, {len(missing)} of the plan:")
     for step in missing[:_SHOWN_STEPS]:
         say(f"  - {step.title} ({step.seconds:.0f} s)")
     if len(missing) > _SHOWN_STEPS:
-        say(f"  and {len(missing) - _SHOWN_STEPS} more: acoustic case plan {case.folder}")
+        say(f"  and {len(missing) - _SHOWN_STEPS} more: acoustic case plan {folder}")

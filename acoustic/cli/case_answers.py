@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -18,10 +19,11 @@ from acoustic.cli.screen_command import (
     save_json,
     save_picture,
 )
-from acoustic.errors import CaseError
+from acoustic.errors import AcousticError, CaseError
 
 if TYPE_CHECKING:
     from acoustic.casework.case_folder import Case
+    from acoustic.casework.check_results import CheckDone as CheckResult
     from acoustic.casework.history import CheckDone, Outcome
     from acoustic.casework.next_checks import RankedCheck
     from acoustic.casework.plan import Plan
@@ -65,6 +67,10 @@ def run_case_screen(request: CaseScreenRequest, time: datetime) -> int:
     stage: Stage = "after" if request.after else "before"
     with shown_progress() as say:
         screening = read_and_screen(case, settings, stage=stage, progress=say)
+        event = None
+        if not request.after:
+            answer = render_json(screening_to_dict(screening))
+            event = write_screening(case.folder, answer, screening_made(screening), time)
         if request.picture is not None:
             save_picture(screening, case.drive, request.picture)
         if request.points_picture is not None:
@@ -72,10 +78,6 @@ def run_case_screen(request: CaseScreenRequest, time: datetime) -> int:
             from acoustic.output.points_picture import draw_points
 
             write_picture(draw_points(screening), request.points_picture)
-    answer = render_json(screening_to_dict(screening))
-    event = None
-    if not request.after:
-        event = write_screening(case.folder, answer, screening_made(screening), time)
     if request.json_file is not None:
         save_json(screening, request.json_file)
     if request.json_file != TO_PIPE:
@@ -97,16 +99,17 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
 
     case = read_case(folder)
     belief = read_belief(case)
+    sys.stdout.write(_closed(case))
     if belief is None:
         sys.stdout.write(_still_to_record(case, None, width))
         return 0
     if own_record is not None:
         belief = _by_own_record(case, belief, own_record)
     belief = believed_after_checks(case, belief)
-    ranked, choice = _choice_of(case, belief)
-    done = len(checks_done(case))
+    done = checks_done(case)
+    ranked, choice = _choice_of(case, belief, done)
     if done:
-        sys.stdout.write(_standing(belief, done))
+        sys.stdout.write(_standing(belief, len(done)))
     sys.stdout.write(render_checks(ranked, choice, width, most=4) + "\n")
     sys.stdout.write(render_choice(choice, width) + "\n")
     sys.stdout.write(_still_to_record(case, belief, width))
@@ -137,32 +140,41 @@ def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
     Raises
     ------
     CaseError
-        If the case was not screened yet, or the check, part or result is not known.
+        If no screening told anything yet, or the check, part or result is not known.
     """
-    from acoustic.casework.case_answer import believed_after_checks, read_belief
+    from acoustic.casework.case_answer import (
+        believed_after_checks,
+        checks_done,
+        read_belief,
+        require_known_check,
+        with_check,
+    )
     from acoustic.casework.case_folder import read_case
     from acoustic.casework.case_writes import write_event
     from acoustic.casework.check_results import CheckDone as CheckResult
-    from acoustic.casework.check_results import apply_result
+    from acoustic.casework.next_checks import apply_results
     from acoustic.tables.knowledge import load_knowledge
 
     case = read_case(folder)
     belief = read_belief(case)
     if belief is None:
         raise CaseError(
-            f"{folder}: it was not screened yet, so there are no odds to change. Screen it first "
-            f"(acoustic case screen {folder}), or keep the finding as a note."
+            f"{folder}: no screening of it told anything yet, so there are no odds to change. "
+            f"Screen it first (acoustic case screen {folder}), or keep the finding as a note "
+            f"(acoustic case note {folder} TEXT)."
         )
-    before = believed_after_checks(case, belief)
+    knowledge, earlier = load_knowledge(), checks_done(case)
     result = CheckResult(done.check, done.part, done.result)
-    after = apply_result(case.drive, before, result, load_knowledge())
+    require_known_check(case, result, knowledge)
+    before = believed_after_checks(case, belief, knowledge)
+    all_done = with_check(earlier, result)
+    after = apply_results(case.drive, belief, all_done, knowledge)
+    _, choice = _choice_of(case, after, all_done)
     event = write_event(folder, done, time)
-    sys.stdout.write(f"Entered as number {event.id}.\n{_moved(before, after)}")
-    ranked, choice = _choice_of(read_case(folder), after)
-    sys.stdout.write(f"{choice.stop.sentence}\n")
-    if ranked and not choice.stop.stop:
-        first = ranked[0]
-        sys.stdout.write(f"Next: {first.check.title}: {first.part} ({first.minutes:.0f} min).\n")
+    repeated = len(all_done) == len(earlier)
+    again = " It counts in place of the same check made before." if repeated else ""
+    sys.stdout.write(f"Entered as number {event.id}.{again}\n{_moved(before, after)}")
+    sys.stdout.write(f"{choice.stop.sentence}\nNext: acoustic case next {folder}\n")
     return 0
 
 
@@ -203,28 +215,21 @@ def run_close(folder: Path, outcome: Outcome, time: datetime) -> int:
     Raises
     ------
     CaseError
-        If the layout has no such part, or the part no such mechanism.
+        If the layout has no such part, the part no such mechanism, or it contradicts what is
+        entered already.
     """
+    from acoustic.casework.case_answer import require_new_outcome
     from acoustic.casework.case_folder import read_case
     from acoustic.casework.case_writes import write_event
-    from acoustic.drive.expected import expected_families
 
-    case = read_case(folder)
-    families = expected_families(case.drive)
-    known = {f.part: {g.mechanism for g in families if g.part == f.part} for f in families}
-    if outcome.part and outcome.part not in known:
-        raise CaseError(
-            f"{outcome.part!r}: the layout has no such part. It has {', '.join(known)}. If it was "
-            "none of these, use --nothing and say in --text what it was."
-        )
-    if outcome.mechanism and outcome.mechanism not in known.get(outcome.part, ()):
-        raise CaseError(
-            f"{outcome.part}: {outcome.mechanism!r} is no mechanism of it. It has "
-            f"{', '.join(sorted(known.get(outcome.part, ())))}. Left out, only the part counts."
-        )
+    require_new_outcome(read_case(folder), outcome)
     event = write_event(folder, outcome, time)
     sys.stdout.write(f"Entered as number {event.id}: the case is closed.\n")
-    sys.stdout.write("To prove the repair, record again as before: acoustic case add --after.\n")
+    if outcome.part:
+        sys.stdout.write("Was a second part faulty as well? Close again with --found for it.\n")
+    sys.stdout.write(
+        f"To prove the repair, record again as before: acoustic case add {folder} --after CLIP...\n"
+    )
     return 0
 
 
@@ -237,28 +242,38 @@ def run_track_record(root: Path, width: int) -> int:
     return 0
 
 
-def _read_record(root: Path) -> tuple[TrackRecord, int]:
-    """Count the closed cases under a folder; with how many cannot be counted."""
+def _read_record(root: Path, but: Path | None = None) -> tuple[TrackRecord, list[str]]:
+    """Count the closed cases under a folder but one; with why others cannot be counted."""
     from acoustic.casework.case_answer import read_closed_case
     from acoustic.casework.case_folder import read_case
     from acoustic.casework.case_index import read_cases
     from acoustic.casework.track_record import track_record
 
-    rows = [row for row in read_cases(root) if row.closed and not row.problem]
-    closed = [read_closed_case(read_case(root / row.folder)) for row in rows]
-    known = [one for one in closed if one is not None]
-    return track_record(known), len(rows) - len(known)
+    closed, left_out = [], []
+    for row in read_cases(root):
+        place = root / row.folder
+        if not (row.closed or row.problem) or (but is not None and place.samefile(but)):
+            continue
+        try:
+            closed.append(read_closed_case(read_case(place)))
+        except AcousticError as error:
+            said = str(error)
+            left_out.append(said if str(place) in said else f"{place}: {said}")
+    return track_record(closed), left_out
 
 
 def _by_own_record(case: Case, belief: Belief, root: Path) -> Belief:
     """Correct the odds by the closed cases under a folder, and say on how many that rests."""
-    from acoustic.casework.track_record import with_own_record
+    from acoustic.casework.track_record import LEAST_FOR_PRIORS, with_own_record
 
-    record, _ = _read_record(root)
+    record, _ = _read_record(root, but=case.folder)  # its own outcome must not speak for itself
     kinds = [case.drive.parts[part].kind for part in belief.parts]
     corrected = with_own_record(belief, kinds, record)
     if corrected == belief:
-        sys.stdout.write(f"Own record: {record.cases} closed cases are too few to correct by.\n\n")
+        sys.stdout.write(
+            f"Closed cases under {root}, beside this one: {record.cases}, too few to correct by "
+            f"(at least {LEAST_FOR_PRIORS}). The odds stay as they are.\n\n"
+        )
     else:
         sys.stdout.write(f"Odds corrected by {record.cases} closed cases under {root}.\n\n")
     return corrected
@@ -272,14 +287,16 @@ def plan_of(case: Case, belief: Belief | None = None) -> Plan:
     return make_plan(case.drive, case.file.words, belief, takes_done(case))
 
 
-def _choice_of(case: Case, belief: Belief) -> tuple[tuple[RankedCheck, ...], RepairChoice]:
-    from acoustic.casework.case_answer import checks_done, mileage_of
+def _choice_of(
+    case: Case, belief: Belief, done: Sequence[CheckResult]
+) -> tuple[tuple[RankedCheck, ...], RepairChoice]:
+    from acoustic.casework.case_answer import mileage_of
     from acoustic.casework.next_checks import rank_checks
     from acoustic.casework.repair_choice import ChoiceSettings, choose_repair
     from acoustic.tables.knowledge import load_knowledge
 
     knowledge, file = load_knowledge(), case.file
-    ranked = rank_checks(case.drive, belief, knowledge, checks_done(case))
+    ranked = rank_checks(case.drive, belief, knowledge, done)
     settings = ChoiceSettings(
         labour_rate_per_hour=file.labour_rate_per_hour, currency=file.currency
     )
@@ -300,6 +317,15 @@ def _still_to_record(case: Case, belief: Belief | None, width: int) -> str:
         f"With cautions and reasons: acoustic case plan {case.folder}", width, "  ", "  "
     )
     return "\n".join(lines) + "\n"
+
+
+def _closed(case: Case) -> str:
+    from acoustic.casework.case_answer import outcomes_of
+
+    found = [one.part or "no part of the layout to blame" for _, one in outcomes_of(case)]
+    if not found:
+        return ""
+    return f"Closed, found: {', '.join(found)}. What follows is as it was believed before.\n\n"
 
 
 def _standing(belief: Belief, done: int) -> str:

@@ -23,6 +23,7 @@ from acoustic.cli.case_answers import (
 )
 from acoustic.cli.options import JsonFile, PictureFile
 
+MOST_KM = 10_000_000
 PIPE_WIDTH, WIDEST_TERMINAL = 80, 100
 
 case_app = typer.Typer(
@@ -276,12 +277,14 @@ def close_case(  # typer wants one argument per option; they become one value at
     odometer_km: Annotated[float | None, typer.Option(metavar="KM", help="Odometer.")] = None,
     by: Annotated[str, typer.Option(metavar="NAME", help="Who opened it.")] = "",
 ) -> None:
-    """Enter what was found when it was opened."""
+    """Enter what was found when it was opened; again for a second faulty part."""
     from acoustic.casework.history import Outcome
     from acoustic.errors import SettingsError
 
     if bool(found) == nothing:
         raise SettingsError("Give either --found PART, or --nothing if none of them was to blame.")
+    if odometer_km is not None and not 0 <= odometer_km <= MOST_KM:
+        raise SettingsError(f"--odometer-km {odometer_km:g}: give its reading, 0 to {MOST_KM} km.")
     outcome = Outcome(found, mechanism, text.strip(), odometer_km, by.strip())
     raise typer.Exit(run_close(folder, outcome, _now()))
 
@@ -303,7 +306,10 @@ def enter_opinion(
     """Enter somebody's opinion; it changes no odds."""
     from acoustic.casework.case_writes import write_event
     from acoustic.casework.history import Opinion
+    from acoustic.errors import CaseError
 
+    if not text.strip() or not by.strip():
+        raise CaseError("An opinion needs its text, in quotes, and with --by whose it is.")
     event = write_event(folder, Opinion(by.strip(), text.strip()), _now())
     _say(f"Entered as number {event.id}.")
 

@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from acoustic.casework.track_record import LEAST_FOR_TEMPERATURE, TrackRecord
 from acoustic.output.wording import wrapped
 
 _INDENT = "  "
 
 
-def render_track_record(record: TrackRecord, left_out: int = 0, width: int = 80) -> str:
+def render_track_record(record: TrackRecord, left_out: Sequence[str] = (), width: int = 80) -> str:
     """Render the record over closed cases.
 
     Parameters
     ----------
     record : TrackRecord
-    left_out : int
-        Closed cases that cannot be counted: never screened, or their layout was changed.
+    left_out : sequence of str
+        Why other cases cannot be counted, a sentence for each.
     width : int
+        Longest line, in characters; at least 40.
     """
+    width = max(40, width)
+    without = ["", "LEFT OUT", *_bullets(left_out, width)] if left_out else []
     if not record.cases:
-        why = f" ({left_out} closed, none of them screened)" if left_out else ""
-        return f"No closed case to count yet{why}. Close one with: acoustic case close FOLDER\n"
+        sentence = "No closed case to count yet. Close one with: acoustic case close FOLDER"
+        return "\n".join([*wrapped(sentence, width, "", ""), *without]) + "\n"
     plural = "" if record.cases == 1 else "s"
     lines = [
-        f"CLOSED CASES: {record.cases} counted{f', {left_out} left out' if left_out else ''}",
+        f"CLOSED CASES: {record.cases} counted{f', {len(left_out)} left out' if left_out else ''}",
         f"{_INDENT}First suspect right in {record.first_right} of {record.cases} case{plural}.",
     ]
     if record.found_nothing:
@@ -35,8 +40,12 @@ def render_track_record(record: TrackRecord, left_out: int = 0, width: int = 80)
             f"   {band.mean_stated:.2f}   {band.share_found:.2f}"
             f" ({band.low:.2f} to {band.high:.2f})"
         )
-    lines += ["", "REFIT", *_refit(record, width)]
+    lines += ["", "REFIT", *_refit(record, width), *without]
     return "\n".join(lines) + "\n"
+
+
+def _bullets(sentences: Sequence[str], width: int) -> list[str]:
+    return [line for one in sentences for line in wrapped(one, width, f"{_INDENT}- ", _INDENT * 2)]
 
 
 def _refit(record: TrackRecord, width: int) -> list[str]:

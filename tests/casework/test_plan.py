@@ -6,7 +6,7 @@ from itertools import combinations
 import pytest
 
 from acoustic.casework.plan import MOST_STEPS, make_plan, probe_place
-from acoustic.casework.plan_steps import fulfils
+from acoustic.casework.plan_steps import fulfils, step_meant, still_open
 from acoustic.recording.taken import Taken
 from acoustic.tables.plan_words import read_plan_table
 from acoustic.tables.sound_words import Complaint
@@ -214,3 +214,26 @@ def test_a_phone_in_the_air_is_not_a_probe(front_four):
     contact = replace(air, contact=True)
     assert not fulfils(air, contact, front_four)
     assert fulfils(contact, air, front_four)
+
+
+def test_what_is_still_open_is_what_a_plan_with_it_ticks_off(front_four):
+    """The steps once made, held against what is there, say the same as a plan made anew."""
+    steps = make_plan(front_four).steps
+    done = (Taken(rpm=790), Taken(point="flat idler", contact=True, rpm=810))
+    anew = [s.number for s in make_plan(front_four, done=done).steps if s.asks_for and not s.done]
+    left = [step.number for step in still_open(steps, done, front_four)]
+    assert left == anew
+    assert len(left) == sum(step.asks_for is not None for step in steps) - 2
+
+
+def test_the_right_part_at_another_speed_is_known_for_what_it_was_meant(front_four):
+    """It fulfils nothing, and of two steps in front the nearer speed was meant."""
+    steps = make_plan(front_four).steps
+    probe = Taken(point="flat idler", contact=True, rpm=2500)
+    assert step_meant(probe, steps, front_four).asks_for.point == "flat idler"
+    assert probe not in [step.asks_for for step in steps]
+    assert len(still_open(steps, [probe], front_four)) == len(still_open(steps, [], front_four))
+    assert step_meant(Taken(rpm=2500), steps, front_four).kind == "held"
+    assert step_meant(Taken(rpm=950), steps, front_four).kind == "idle"
+    for other in (Taken(point="alternator", rpm=800), Taken(rpm=None)):
+        assert step_meant(other, steps, front_four) is None
