@@ -320,7 +320,8 @@ class ExpectedFamily:
     lags : bool
         True if its tones are those of other parts, sitting low (a loose coupling).
     load_db : mapping of str to float
-        By how much it is louder with a load switched on, by the switch's id. [dB]
+        By how much its mean level rises in a recording with a load switched on, by the
+        switch's id. [dB]
     source : str
         Where the order formula comes from.
     """

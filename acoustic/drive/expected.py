@@ -49,8 +49,21 @@ def expected_families(drive: Drive) -> tuple[ExpectedFamily, ...]:
         else:
             own = list(_part_families(drive, part))
         total = sum(family.prior_weight for family in own)
-        families += [replace(family, prior_weight=family.prior_weight / total) for family in own]
+        families += [
+            replace(
+                family,
+                prior_weight=family.prior_weight / total,
+                load_db=_over_a_recording(drive, family.load_db),
+            )
+            for family in own
+        ]
     return tuple(families)
+
+
+def _over_a_recording(drive: Drive, load_db: Mapping[str, float]) -> dict[str, float]:
+    """What each load does to the mean level of a recording in which it is switched on. [dB]"""
+    switches = drive.knowledge.switches
+    return {name: switches[name].mean_change_db(change) for name, change in load_db.items()}
 
 
 def _part_families(drive: Drive, part: Part) -> Iterator[ExpectedFamily]:

@@ -5,6 +5,7 @@ Rows are checked by pydantic when they are read; from then on they are plain val
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Literal
@@ -212,7 +213,9 @@ class Kind:
 class Switch:
     """A load the driver can switch while recording, and how.
 
-    `aliases` are other words for it, as people name files and type options.
+    `aliases` are other words for it, as people name files and type options. `on_share` is the
+    share of a recording that it is on for: all of it, but for what may be held for seconds
+    only.
     """
 
     __pydantic_config__: ClassVar[ConfigDict] = STRICT
@@ -223,6 +226,16 @@ class Switch:
     caution: Text
     source: Text
     aliases: tuple[Text, ...] = ()
+    on_share: Annotated[float, Field(gt=0, le=1)] = 1.0
+
+    def mean_change_db(self, change_db: float) -> float:
+        """Change of the mean power of a recording, from that while it is on. [dB]
+
+        >>> switch = Switch("a", "a", "a", "a", "a", on_share=0.2)
+        >>> round(switch.mean_change_db(8.0), 2)
+        3.14
+        """
+        return 10.0 * math.log10(1.0 - self.on_share + self.on_share * 10.0 ** (change_db / 10.0))
 
 
 @dataclass(frozen=True, slots=True)

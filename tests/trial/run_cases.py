@@ -31,6 +31,8 @@ from run_trial import cases_of
 from scenes import REPORTED_LAYOUTS, TUNING_LAYOUTS, TrialCase
 from scoring import CALL, CaseScore, brier, pairs, precision_recall, score_case
 
+from acoustic.casework.check_results import CheckDone, apply_result, outcomes
+from acoustic.casework.next_checks import rank_checks
 from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
 from acoustic.listening import Clip, listen
@@ -39,13 +41,17 @@ from acoustic.screening import ScreenSettings
 from acoustic.synthetic.scene import make_scene
 from acoustic.synthetic.scene_settings import Condition
 from acoustic.synthetic.truth import TrueLine
+from acoustic.tables.knowledge import load_knowledge
+from acoustic.verdict.belief import Belief
 from acoustic.verdict.groups import leading_group
 from acoustic.verdict.healthy_reference import learn_healthy
-from acoustic.verdict.joint_match import HeardOrders, JointAnswer, match_drive
+from acoustic.verdict.joint_match import HeardOrders, JointAnswer, belief_of, match_drive
 
 CLIP_S = 12.0
 STEPS = {"idle": 1, "and held": 2, "and two points": 6, "and a load": 12}
 REFERENCE = "and a healthy reference"
+CHECKS = "and three hand checks"
+MOST_CHECKS = 3
 NAMED = 0.5  # a single name is given from this probability
 
 
@@ -137,12 +143,16 @@ def _recorded(
 def judge_case(evidence: CaseEvidence) -> dict[str, CaseScore]:
     """Judge a case after each step."""
     scores = {name: _score(evidence, count, None) for name, count in STEPS.items()}
-    if evidence.recipe.singing and evidence.healthy is not None:
-        scores[REFERENCE] = _score(evidence, max(STEPS.values()), evidence.healthy)
+    before = evidence.healthy if evidence.recipe.singing else None
+    if before is not None:
+        scores[REFERENCE] = _score(evidence, max(STEPS.values()), before)
+    scores[CHECKS] = _score(evidence, max(STEPS.values()), before, checked=True)
     return scores
 
 
-def _score(evidence: CaseEvidence, count: int, before: HeardOrders | None) -> CaseScore:
+def _score(
+    evidence: CaseEvidence, count: int, before: HeardOrders | None, *, checked: bool = False
+) -> CaseScore:
     case = scene_of(evidence.recipe)
     families = expected_families(case.drive)
     heard = [one for one in evidence.orders[:count] if one is not None]
@@ -151,8 +161,38 @@ def _score(evidence: CaseEvidence, count: int, before: HeardOrders | None) -> Ca
     match = ScreenSettings().match
     healthy = None if before is None else learn_healthy(case.drive, families, [before], match)
     answer: JointAnswer = match_drive(case.drive, families, heard, match, healthy)
+    if checked:
+        answer = _after_checks(case, answer)
     group = leading_group(case.drive, families, answer)
     return _against_all(score_case(case, evidence.lines[:count], answer, group), evidence)
+
+
+def _after_checks(case: TrialCase, answer: JointAnswer) -> JointAnswer:
+    """Make the hand checks ranked first, one after the other, as the truth lets them come out.
+
+    Their results are drawn by the tables' own chances, so this shows what checks as good as
+    the tables say would add, not how good they are.
+    """
+    knowledge, rng = load_knowledge(), np.random.default_rng([case.layout_seed, case.number, 5])
+    belief = belief_of(answer)
+    faulty = () if case.fault is None else (belief.parts.index(case.fault.part),)
+    shares = [dict(one) for one in belief.mechanisms]
+    if case.fault is not None:
+        shares[faulty[0]] = {case.fault.mechanism: 1.0}
+    truth = Belief(belief.parts, ((faulty, 1.0),), tuple(shares))
+    done: list[CheckDone] = []
+    for _ in range(MOST_CHECKS):
+        ranked = rank_checks(case.drive, belief, knowledge, done)
+        if not ranked:
+            break
+        first = ranked[0]
+        results = outcomes(case.drive, truth, first.check, first.part, knowledge)
+        chances = np.array([chance for _, chance, _ in results])
+        drawn = int(rng.choice(len(results), p=chances / chances.sum()))
+        done.append(results[drawn][0])
+        belief = apply_result(case.drive, belief, done[-1], knowledge)
+    result = replace(answer.result, faulty=belief.faulty, sets=dict(belief.sets))
+    return replace(answer, result=result)
 
 
 def _against_all(score: CaseScore, evidence: CaseEvidence) -> CaseScore:
