@@ -15,13 +15,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
-from acoustic.verdict.line_likelihood import LATTICE_STEP, LineTable
+from acoustic.verdict.line_likelihood import LATTICE_STEP, STRAY_SHARES, LineTable
 
 Floats = NDArray[np.float64]
 
 WEAK_RATE = 0.2
 """Weak strays per e-fold of order; the match hardly depends on it from 0 to 1."""
 _CROWD_PRIOR = 0.5
+_LEVEL_PRIOR = 4.0
+"""As many tones' levels as are taken as known before any is heard (judgement)."""
 # Numerator, denominator, share of strangers' tones that have a companion there
 # (judgement, held against ordinary engines recorded with a phone).
 _FAMILY_RATIOS = (
@@ -37,7 +39,6 @@ _FAMILY_RATIOS = (
     (1, 4, 0.05),
 )
 _SIDE_LINE_SHARE = 0.2
-_SAME_ORDER_SHARE = 0.3
 _MOST_COMPANIONS = 0.25
 _LONG_CYCLES = (3, 4)
 _LONG_CYCLE_TOP = 4.0  # above it thirds and quarters lie too close to mean anything
@@ -170,8 +171,8 @@ def _companions(
             if 0 <= place < rates.size:
                 sd = float(
                     np.hypot(
-                        _place_sd(tone.last - tone.first),
-                        _place_sd(2 * int(table.half_window[place])),
+                        place_sd(tone.last - tone.first),
+                        place_sd(2 * int(table.half_window[place])),
                     )
                 )
                 _add_bump(rates, table, centre, sd, share)
@@ -184,23 +185,34 @@ def _companions(
     return rates
 
 
-def _place_sd(window: int) -> float:
+def place_sd(window: int) -> float:
     """Standard deviation of a tone's ln(order), from the width of its window."""
     return window * LATTICE_STEP / 12 + 1.5e-4
 
 
 def _crowding(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> Floats:
-    """Local density of strangers' tones over the local share of visible places."""
+    """Local density of strangers' tones over the local share of visible places.
+
+    The levels of these tones are counted with them: among many weak ones a strong one is
+    still rare. The rate at each place is that for the levels the place itself speaks for.
+    """
     habits = table.strangers
     sd = habits.crowd_width / LATTICE_STEP
-    tones = np.zeros(table.ln_order.size)
-    for tone, p in zip(hot, probability, strict=True):
-        tones[tone.place] += p * tone.certainty
     coarse = max(1, int(sd / 10))
-    dense = _coarse_smooth(tones, sd, coarse) / LATTICE_STEP
     seen = _coarse_smooth(table.visible.astype(np.float64), sd, coarse)
-    told = (habits.first_rate * _CROWD_PRIOR + dense) / (_CROWD_PRIOR + seen)
-    return np.asarray(np.minimum(told, habits.most_rate))
+    odds = STRAY_SHARES[:, None] * table.stray_by_level
+    odds /= odds.sum(axis=0)
+    dense = np.zeros_like(odds)
+    for own, row in zip(odds, dense, strict=True):
+        tones = np.zeros(table.ln_order.size)
+        for tone, p in zip(hot, probability, strict=True):
+            tones[tone.place] += p * tone.certainty * own[tone.place]
+        row[:] = _coarse_smooth(tones, sd, coarse) / LATTICE_STEP
+    told = (habits.first_rate * _CROWD_PRIOR + dense.sum(axis=0)) / (_CROWD_PRIOR + seen)
+    counted = dense * habits.crowd_width * np.sqrt(2 * np.pi)
+    shares = (_LEVEL_PRIOR * STRAY_SHARES[:, None] + counted) / (_LEVEL_PRIOR + counted.sum(axis=0))
+    likelier = (odds * shares / STRAY_SHARES[:, None]).sum(axis=0)
+    return np.asarray(np.minimum(told, habits.most_rate) * likelier)
 
 
 def _coarse_smooth(values: Floats, sd: float, coarse: int) -> Floats:
@@ -243,33 +255,6 @@ def stranger_weights(
     return np.concatenate(weights) if weights else np.empty(0)
 
 
-def same_order_links(
-    lines: Sequence[HotTone], rates: Floats, tones: Sequence[HotTone], stray: Floats
-) -> Floats:
-    """How much likelier a line of the envelope is a companion of a tone at its order.
-
-    What makes a tone makes the loudness swing with it: a part that matches both by chance
-    has matched one thing. `stray` is the probability that each tone is a stranger's.
-
-    Returns
-    -------
-    ndarray, shape (lines,)
-        Odds by which each line gains.
-    """
-    clear = [tone for tone in tones if tone.clear]
-    if not lines or not clear:
-        return np.zeros(len(lines))
-    free = np.array([p for tone, p in zip(tones, stray, strict=True) if tone.clear])
-    own = np.array([_place_sd(t.last - t.first) for t in lines])
-    other = np.array([_place_sd(t.last - t.first) for t in clear])
-    sd = np.hypot(own[:, None], other[None, :])
-    apart = np.array([t.ln_order for t in lines])[:, None] - np.array([t.ln_order for t in clear])
-    density = np.exp(-0.5 * (apart / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-    return np.asarray(
-        _SAME_ORDER_SHARE * (density * free).max(axis=1) / rates[[t.place for t in lines]]
-    )
-
-
 def companion_odds(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0) -> Floats:
     """How much likelier each tone is a companion of any other than a tone of its own.
 
@@ -295,7 +280,7 @@ def most_companion_odds(hot: Sequence[HotTone], rates: Floats) -> Floats:
     """
     if not hot:
         return np.zeros(0)
-    own = np.array([_place_sd(tone.last - tone.first) for tone in hot])
+    own = np.array([place_sd(tone.last - tone.first) for tone in hot])
     density = _MOST_COMPANIONS / (2 * own * np.sqrt(np.pi))
     return np.asarray(density / rates[[tone.place for tone in hot]])
 
@@ -317,7 +302,7 @@ def family_links(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0) 
     if count < 2:
         return np.zeros((count, count))
     x = np.array([tone.ln_order for tone in hot])
-    own = np.array([_place_sd(tone.last - tone.first) for tone in hot])
+    own = np.array([place_sd(tone.last - tone.first) for tone in hot])
     sd = np.hypot(own[:, None], own[None, :])
     ratio = x[:, None] - x[None, :]
     density = np.zeros((count, count))

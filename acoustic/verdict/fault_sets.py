@@ -53,6 +53,8 @@ class MatchResult:
         For a mechanism: its share of the part's P(faulty). For a song: P(sings | healthy).
     tone_shares : ndarray, shape (parts, hot tones)
         P(the part makes the tone); what is missing to 1 is a stranger's.
+    free_if_faulty : ndarray, shape (parts, hot tones)
+        P(nobody in the layout makes the tone) if the part is faulty.
     offset_posteriors : tuple of ndarray
         P(d) per part, over its group's lattice.
     level_posteriors : tuple of ndarray
@@ -66,6 +68,7 @@ class MatchResult:
     fault_evidence: Floats
     voice_shares: Floats
     tone_shares: Floats
+    free_if_faulty: Floats
     offset_posteriors: tuple[Floats, ...]
     level_posteriors: tuple[Floats, ...]
     sets: Mapping[tuple[int, ...], float]
@@ -261,10 +264,23 @@ def _summed_up(
         fault_evidence=alone,
         voice_shares=shares,
         tone_shares=tone_shares,
+        free_if_faulty=_free_if_faulty(book, nothing, given),
         offset_posteriors=tuple(offsets),
         level_posteriors=tuple(levels),
         sets=weights,
     )
+
+
+def _free_if_faulty(book: PartBook, nothing: _Given, given: Mapping[int, _Given]) -> Floats:
+    """P(a tone is nobody's) with each part faulty; one not told of may make all it reaches."""
+    stranger = book.problem.stranger
+    free = np.tile(stranger / (stranger + nothing.claims.sum(axis=0)), (len(nothing.claims), 1))
+    for part, row in enumerate(free):
+        if part in given:
+            row[:] = stranger / (stranger + given[part].claims.sum(axis=0))
+        else:
+            row[sorted(book.tones_of(part))] = 0.0
+    return free
 
 
 def _mixture(

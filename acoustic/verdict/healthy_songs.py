@@ -46,7 +46,7 @@ def settle_songs(book: PartBook) -> SoundDrive:
     parts = range(problem.part_count)
     claims = np.zeros((problem.part_count, problem.tone_count))
     plain = [book.plain_priors[g] for g in problem.part_groups]
-    told = [(problem.stranger, problem.songs.first(k), plain[k]) for k in parts]
+    told = [(rivals_of(book, claims, k), problem.songs.first(k), plain[k]) for k in parts]
     # While they settle only songs count: what faults would make of it is worked out at the end.
     states = [book.healthy_state(k, *told[k][:2]) for k in parts]
     priors = offset_priors(problem, [s.off for s in states])
@@ -77,4 +77,4 @@ def settle_songs(book: PartBook) -> SoundDrive:
 def rivals_of(book: PartBook, claims: Floats, part: int) -> Floats:
     """What stands against a part's claim on each tone: strangers and the other parts."""
     others = np.maximum(claims.sum(axis=0) - claims[part], 0.0)
-    return np.asarray(book.problem.stranger + others)
+    return np.asarray(book.problem.stranger + book.problem.hidden_shafts[part] + others)

@@ -16,7 +16,7 @@ from acoustic.verdict.clutter import (
     clutter,
     hot_tones,
     most_companion_odds,
-    same_order_links,
+    place_sd,
     stranger_weights,
     stray_rate,
 )
@@ -25,6 +25,9 @@ from acoustic.verdict.line_likelihood import LineTable
 from acoustic.verdict.sources import Realm
 
 Floats = NDArray[np.float64]
+
+_SAME_ORDER_SHARE = 0.02
+"""Of 163 clear tones of 33 ordinary engines recorded with a phone 2 had a line there."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,8 +68,7 @@ class HeardRealm:
         links = []
         for r, hot, rate in zip(self.recordings, self.hot, self.rates, strict=True):
             at = tones.recordings.index(r)
-            stray = np.ones(len(tones.hot[at])) if tones.stray is None else tones.stray[at]
-            links.append(same_order_links(hot, rate, tones.hot[at], stray))
+            links.append(_same_order_links(hot, rate, tones.hot[at]))
         self.strangers = self.strangers + np.concatenate([np.empty(0), *links])
 
     def listenings(
@@ -127,3 +129,26 @@ def _rates(
         )
         for r, (table, tones) in enumerate(zip(tables, hot, strict=True))
     ]
+
+
+def _same_order_links(lines: Sequence[HotTone], rates: Floats, tones: Sequence[HotTone]) -> Floats:
+    """How much likelier a line of the envelope is a companion of a tone at its order.
+
+    What makes a tone makes the loudness swing with it: a part that matches both by chance
+    has matched one thing. So it is for whoever makes the tone, if not that part: what is
+    believed of the tone so far does not enter, or one coincidence would clear the next.
+
+    Returns
+    -------
+    ndarray, shape (lines,)
+        Odds by which each line gains.
+    """
+    clear = [tone for tone in tones if tone.clear]
+    if not lines or not clear:
+        return np.zeros(len(lines))
+    own = np.array([place_sd(t.last - t.first) for t in lines])
+    other = np.array([place_sd(t.last - t.first) for t in clear])
+    sd = np.hypot(own[:, None], other[None, :])
+    apart = np.array([t.ln_order for t in lines])[:, None] - np.array([t.ln_order for t in clear])
+    density = np.exp(-0.5 * (apart / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+    return np.asarray(_SAME_ORDER_SHARE * density.max(axis=1) / rates[[t.place for t in lines]])

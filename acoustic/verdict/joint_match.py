@@ -36,6 +36,7 @@ from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.cry_steps import CriesInStep, CryStepSettings, cries_in_step
 from acoustic.verdict.fault_sets import COMPLAINT, MatchResult, weigh_faults
 from acoustic.verdict.heard_realm import EnvelopeMatch, HeardRealm
+from acoustic.verdict.hidden_shafts import HiddenShaft
 from acoustic.verdict.line_likelihood import (
     ENVELOPE_LEVELS_DB,
     LikelihoodSettings,
@@ -194,6 +195,7 @@ def match_drive(
     combs = [CombEvidence(h.comb) for h in heard]
     blurs, taken = _offset_blur(heard, settings), [one.taken for one in heard]
     in_step = _in_step(drive, heard, sources, settings, healthy)
+    free_if: Floats | None = None
     for roughly in (True, False):
         tones.price(healthy.strays if healthy else ())
         envelopes.price(healthy.envelope_strays if healthy else ())
@@ -208,7 +210,9 @@ def match_drive(
         companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(lone)])
         unlisted = (stranger, companions)
         problem = _problem(sources, listenings, (noises, steps), unlisted, (settings, healthy))
+        problem = replace(problem, hidden_shafts=_hidden_shafts(problem, tones, free_if))
         result = weigh_faults(problem, roughly=roughly)
+        free_if = result.free_if_faulty
         free = 1.0 - result.tone_shares.sum(axis=0)
         tones.settle(free[: tones.hot_count])
         envelopes.settle(free[tones.hot_count : tones.hot_count + envelopes.hot_count])
@@ -359,8 +363,36 @@ def _problem(
         offset_blur=tuple(blurs[r] for r in sorted(blurs)),
         stranger=unlisted[0],
         companions=unlisted[1],
+        hidden_shafts=np.zeros((len(sources.parts), unlisted[0].size)),
         unlisted=settings.unlisted,
     )
+
+
+def _hidden_shafts(problem: MatchProblem, tones: HeardRealm, free: Floats | None) -> Floats:
+    """Weight against each part of shafts nobody listed; nothing before strangers are known."""
+    weights = np.zeros_like(problem.hidden_shafts)
+    if free is None:
+        return weights
+    first = 0
+    for table, hot, rates in zip(tones.tables, tones.hot, tones.rates, strict=True):
+        if hot:
+            own, hidden = slice(first, first + len(hot)), HiddenShaft(table, hot, rates)
+            for part in range(problem.part_count):
+                weights[part, own] = hidden.odds(free[part, own], _turns_of(problem, part))
+        first += len(hot)
+    return weights
+
+
+def _turns_of(problem: MatchProblem, part: int) -> list[tuple[float, float]]:
+    """From where to where, in ln(order), each of a part's lines may lie."""
+    turns = []
+    for voice in problem.voices:
+        if voice.part == part:
+            offset = problem.groups[voice.group].offset
+            for line in voice.lines:
+                ln_order = float(np.log(line.order))
+                turns.append((ln_order + float(offset[0]), ln_order + float(offset[-1])))
+    return turns
 
 
 def _offset_blur(heard: Sequence[HeardOrders], settings: MatchSettings) -> tuple[float, ...]:

@@ -36,6 +36,17 @@ VOICE_LEVELS_DB = np.arange(-36.0, 13.0, LEVEL_STEP_DB)
 ENVELOPE_LEVELS_DB = np.arange(-15.0, 13.0, 9.0)
 """Level of a family's strongest envelope line. [dB]"""
 _ENVELOPE_ZERO_DB = 15.0
+STRAY_LEVEL_DB = (-6.0, 8.0)
+"""Level of a line nobody explains before a recording has shown its own: mean and sd. [dB]"""
+STRAY_EDGES_DB = np.array([-12.0, -3.0, 6.0]) + 0.5 * LEVEL_STEP_DB
+"""Classes of level in which such lines are counted. [dB]"""
+STRAY_SHARES = np.diff(
+    ndtr(
+        (np.concatenate([[-np.inf], STRAY_EDGES_DB, [np.inf]]) - STRAY_LEVEL_DB[0])
+        / STRAY_LEVEL_DB[1]
+    )
+)
+"""Share of each class."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +60,7 @@ class Strangers:
     crowd_width : float
         Over how many e-folds that rate is told by the lines found (sd).
     most_rate : float
-        A recording cannot show a higher rate: one source makes many lines of its envelope.
+        A recording cannot show a higher rate.
     comb_step : float
         Side lines lie at one spacing about the multiples of this order.
     near_comb_rate, near_comb_order : float
@@ -74,7 +85,9 @@ def envelope_strangers(order_step: float) -> Strangers:
     0.15 lone ones per e-fold were counted on 17 ordinary engines recorded with a phone,
     most of them on a few.
     """
-    return Strangers(0.3, 2.0, 0.5, order_step, 1.0, long_cycle_share=0.3)
+    return Strangers(
+        0.3, crowd_width=2.0, comb_step=order_step, near_comb_rate=1.0, long_cycle_share=0.3
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +116,7 @@ class LikelihoodSettings:
     position_sd: float = 5e-4
     smear_per_revolution: float = 5e-4
     saturation: float = 30.0
-    clutter_levels_db: tuple[float, float] = (-6.0, 8.0)
+    clutter_levels_db: tuple[float, float] = STRAY_LEVEL_DB
     weak_clutter_levels_db: tuple[float, float] = (-24.0, 4.0)
 
 
@@ -113,7 +126,7 @@ def envelope_settings(tones: LikelihoodSettings) -> LikelihoodSettings:
         tones,
         floor_bias=(0.17, 0.12),
         smear_per_revolution=1e-3,
-        clutter_levels_db=(-6.0, 8.0),
+        clutter_levels_db=STRAY_LEVEL_DB,
         weak_clutter_levels_db=(-18.0, 4.0),
     )
 
@@ -134,8 +147,10 @@ class LineTable:
         Levels a family may have here. [dB]
     strangers : Strangers
         How lines nobody accounts for usually lie here.
-    stray, weak_stray : ndarray, shape (places,)
-        The same for a tone nobody explains, and for a weak one.
+    stray_by_level : ndarray, shape (len(STRAY_SHARES), places)
+        Mean likelihood ratio of a line nobody explains, for each class of its level.
+    weak_stray : ndarray, shape (places,)
+        The same for a weak one.
     half_window : ndarray of int, shape (places,)
         Lattice steps within which two lines cannot be told apart.
     visible : ndarray of bool, shape (places,)
@@ -144,13 +159,18 @@ class LineTable:
 
     ln_order: Floats
     ratio: Floats
-    stray: Floats
+    stray_by_level: Floats
     weak_stray: Floats
     half_window: NDArray[np.intp]
     visible: NDArray[np.bool_]
     mean_speed_hz: float
     levels_db: Floats
     strangers: Strangers = Strangers()
+
+    @property
+    def stray(self) -> Floats:
+        """Mean likelihood ratio of a line nobody explains, of any level, shape (places,)."""
+        return np.asarray(STRAY_SHARES @ self.stray_by_level)
 
     @property
     def carriers(self) -> int:
@@ -255,6 +275,13 @@ class _Tabulated:
         weights = _level_weights(np.array([levels_db[0]]), levels_db[1])
         return np.asarray(1.0 + (weights @ self.gains)[0])
 
+    def stray_by_level(self, levels_db: tuple[float, float]) -> Floats:
+        """The same for each class of level, shape (classes, places)."""
+        weights = _level_weights(np.array([levels_db[0]]), levels_db[1])[0]
+        inside = np.searchsorted(STRAY_EDGES_DB, LINE_LEVELS_DB, side="right")
+        classes = np.arange(STRAY_EDGES_DB.size + 1)[:, None] == inside[None, :]
+        return np.asarray(1.0 + (classes * weights) @ self.gains / STRAY_SHARES[:, None])
+
 
 def _table(each: Sequence[_Tabulated], mean_speed_hz: float, levels_db: Floats) -> LineTable:
     """One table; a stranger may swing in any of the bands, so its ratio is their mean."""
@@ -262,7 +289,9 @@ def _table(each: Sequence[_Tabulated], mean_speed_hz: float, levels_db: Floats) 
     return LineTable(
         ln_order=each[0].ln_order,
         ratio=_family_ratios(each),
-        stray=np.mean([one.stray(settings.clutter_levels_db) for one in each], axis=0),
+        stray_by_level=np.mean(
+            [one.stray_by_level(settings.clutter_levels_db) for one in each], axis=0
+        ),
         weak_stray=np.mean([one.stray(settings.weak_clutter_levels_db) for one in each], axis=0),
         half_window=np.max([one.half_window for one in each], axis=0),
         visible=np.any([one.visible for one in each], axis=0),

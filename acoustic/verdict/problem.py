@@ -44,6 +44,8 @@ class MatchProblem:
     companions : ndarray, shape (hot tones,)
         Further weight of a stranger, per contested tone, beside a loud source of the same
         kind: one that knocks makes more lines of its envelope than any table lists.
+    hidden_shafts : ndarray, shape (parts, hot tones)
+        Further weight of a stranger against each part: tones of a shaft nobody listed.
     unlisted : int
         As how many parts more what the layout leaves out counts.
     """
@@ -61,6 +63,7 @@ class MatchProblem:
     offset_blur: tuple[float, ...]
     stranger: Floats
     companions: Floats
+    hidden_shafts: Floats
     unlisted: int = 0
 
     @property

@@ -289,6 +289,7 @@ def problem_of(family) -> Callable[..., MatchProblem]:
             offset_blur=(0.0,),
             stranger=np.ones(tones) if stranger is None else np.array(stranger, dtype=float),
             companions=np.zeros(tones),
+            hidden_shafts=np.zeros((len(parts), tones)),
         )
 
     return make

@@ -18,6 +18,7 @@ from acoustic.verdict.clutter import (
 )
 from acoustic.verdict.line_likelihood import (
     LATTICE_STEP,
+    STRAY_SHARES,
     VOICE_LEVELS_DB,
     LineTable,
     Strangers,
@@ -37,7 +38,7 @@ def _made_table(stray: np.ndarray, half_window: np.ndarray) -> LineTable:
     return LineTable(
         ln_order=2.0 + LATTICE_STEP * np.arange(stray.size),
         ratio=np.ones((1, stray.size)),
-        stray=stray,
+        stray_by_level=np.tile(stray, (STRAY_SHARES.size, 1)),
         weak_stray=np.ones(stray.size),
         half_window=half_window,
         visible=np.ones(stray.size, dtype=bool),
@@ -181,3 +182,23 @@ def test_strangers_of_a_healthy_recording_are_expected(table) -> None:
         assert raised[place] > 20 * plain[place]
     place = table.place_of(np.log(30.0))
     assert raised[place] == plain[place]
+
+
+def test_weak_strangers_crowd_weak_places_only(spectrum_of, settings) -> None:
+    """Twelve faint tones of nobody's: one more faint one proves little, a loud one still much."""
+    faint = {20.3 + 2.17 * n: -12.0 for n in range(12)}
+    table = line_table(spectrum_of(faint | {31.62: 12.0}), settings.likelihood)
+    hot = hot_tones(table)
+    known = np.array([float(abs(np.exp(tone.ln_order) - 31.62) > 0.1) for tone in hot])
+    rates = stray_rate(table, hot, known, (), ())
+    loud = rates[int(table.place_of(np.log(31.62)))]
+    weak = rates[int(table.place_of(np.log(20.3 + 2.17 * 4)))]
+    assert weak > 3 * Strangers().first_rate
+    assert loud < 0.7 * weak
+
+
+def test_lone_rate_holds_where_nothing_was_heard(spectrum_of, settings) -> None:
+    """Without strangers the rate of none of the levels rises above what was expected."""
+    table = line_table(spectrum_of({}), settings.likelihood)
+    rates = stray_rate(table, (), np.empty(0), (), ())
+    assert rates.max() <= Strangers().first_rate * (1 + 1e-9)
