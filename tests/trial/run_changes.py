@@ -3,6 +3,8 @@
     python tests/trial/run_changes.py                   reported layouts
     python tests/trial/run_changes.py --tuning          the layouts for choosing settings
     python tests/trial/run_changes.py --placing contact     all on a marked contact point
+    python tests/trial/run_changes.py --placing swapped     other scenes: by hand where they
+                                                            were on a contact point, and back
 
 One fault is planted; after the repair it is gone, 10 dB lower, as it was, 6 dB louder, or
 gone with a fault of another part in its place. All takes of a drive are of one engine in one
@@ -360,7 +362,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--tuning", action="store_true")
     parser.add_argument("--layouts", type=int, default=0, help="only the first so many")
     parser.add_argument("--takes", type=int, default=3)
-    parser.add_argument("--placing", choices=["both", "hand", "contact"], default="both")
+    parser.add_argument("--placing", choices=["both", "swapped", "hand", "contact"], default="both")
     parser.add_argument("--cache", type=Path, help="folder to keep what was heard in")
     options = parser.parse_args(argv)
     layouts = TUNING_LAYOUTS if options.tuning else REPORTED_LAYOUTS
@@ -368,8 +370,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     judged: list[Judged] = []
     for seed in layouts:
         contact = options.placing == "contact"
-        if options.placing == "both":
-            contact = seed // 2 % 2 == 1
+        if options.placing in ("both", "swapped"):
+            contact = (seed // 2 % 2 == 1) == (options.placing == "both")
         pair = _kept(seed, contact, options.takes, options.cache)
         for takes in sorted({1, options.takes}):
             judged += judge_pair(pair, takes, ChangeSettings())
