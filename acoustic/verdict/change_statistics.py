@@ -24,8 +24,8 @@ from acoustic.verdict.change_values import ChangeSettings, TakeScatter
 Floats = NDArray[np.float64]
 
 _FEWEST_TAKES = 3
-_INDEPENDENT_FAMILIES = 3
-"""Families scatter together where the firing they are measured against does."""
+_INDEPENDENT_FAMILIES = 1
+"""Families scatter together: by the firing they are measured against, by the phone's place."""
 _FOUND_SD = 2.5
 _LIMIT_SD = 1.645
 
@@ -135,7 +135,10 @@ def take_scatter(
     contact: bool,
     settings: ChangeSettings,
 ) -> TakeScatter:
-    """Sd from take to take: the usual one, and what three takes or more show of their own.
+    """Sd from take to take: the usual one, or what three takes or more show if that is larger.
+
+    Takes of one afternoon by one hand do not show how far those of another day lie, so few
+    that agree do not make the interval narrower.
 
     Parameters
     ----------
@@ -157,7 +160,7 @@ def take_scatter(
     total = settings.assumed_freedom + freedom
     variance = (settings.assumed_freedom * usual_db**2 + max(squares, 0.0)) / total
     basis = f"from the takes of {counted} families and what is usual for {how}"
-    return TakeScatter(float(np.sqrt(variance)), total, basis)
+    return TakeScatter(max(usual_db, float(np.sqrt(variance))), total, basis)
 
 
 def _own_scatter(side: Sequence[FamilyLevel], settings: ChangeSettings) -> tuple[float, float]:

@@ -45,7 +45,7 @@ class ChangeSettings:
         Sd of a family's level from take to take with the phone held in the hand, and
         resting on a marked point (METHODS: 2 to 3 and 1 to 1.5 dB, judgement). [dB]
     assumed_freedom : float
-        As how many degrees of freedom that assumption counts against the takes' own scatter.
+        As how many degrees of freedom that counts beside the takes' own scatter.
     segment_inflation : float
         The scatter over segments of one take understates the error: 70 % coverage at a
         nominal 90 % calls for 1.5 (METHODS G). [-]
