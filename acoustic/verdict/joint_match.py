@@ -34,6 +34,7 @@ from acoustic.verdict.clutter import (
 )
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.cry_steps import CriesInStep, CryStepSettings, cries_in_step
+from acoustic.verdict.drive_sources import Sources, sources_of
 from acoustic.verdict.fault_sets import COMPLAINT, MatchResult, weigh_faults
 from acoustic.verdict.heard_realm import EnvelopeMatch, HeardRealm
 from acoustic.verdict.hidden_shafts import HiddenShaft
@@ -46,16 +47,10 @@ from acoustic.verdict.line_likelihood import (
 )
 from acoustic.verdict.problem import MatchProblem
 from acoustic.verdict.song_priors import SongBeliefs, SongPrior, SongSettings
-from acoustic.verdict.sources import Realm, Voice, level_prior, part_voices
+from acoustic.verdict.sources import Realm, Voice, level_prior
 from acoustic.verdict.suspects import CountedWords
 from acoustic.verdict.unknowns import (
-    BeltOffset,
-    GroupKey,
     ShaftGroup,
-    belt_offset,
-    group_key,
-    shaft_group,
-    shared_unknowns,
 )
 from acoustic.verdict.user_words import weigh_words
 
@@ -154,18 +149,6 @@ class JointAnswer:
         return self.result.tone_shares[:, first:]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Sources:
-    """Parts of a drive, what turns them, and every way each may sound."""
-
-    parts: tuple[str, ...]
-    belts: list[BeltOffset]
-    groups: list[ShaftGroup]
-    part_groups: list[int]
-    voices: list[Voice]
-    words: CountedWords | None = None
-
-
 def match_drive(
     drive: Drive,
     families: Sequence[ExpectedFamily],
@@ -192,8 +175,8 @@ def match_drive(
         sources = replace(sources, voices=list(told.voices), words=told.words)
     tones = HeardRealm(Realm.TONES, list(range(len(heard))), _tone_tables(heard, settings))
     envelopes = HeardRealm(Realm.ENVELOPE, *_envelope_tables(heard, settings))
-    combs = [CombEvidence(h.comb) for h in heard]
-    blurs, taken = _offset_blur(heard, settings), [one.taken for one in heard]
+    combs, blurs = [CombEvidence(h.comb) for h in heard], _offset_blur(heard, settings)
+    taken = [one.taken for one in heard]
     in_step = _in_step(drive, heard, sources, settings, healthy)
     free_if: Floats | None = None
     for roughly in (True, False):
@@ -205,10 +188,7 @@ def match_drive(
         steps = CriesInStep(tones.hot_count + envelopes.hot_count, in_step)
         cries_per_s, first = settings.cry_steps.most_per_s, steps.contest + steps.count
         noises = _noises(drive, heard, first, cries_per_s, healthy)
-        lone = steps.count + len(noises)
-        stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(lone)])
-        companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(lone)])
-        unlisted = (stranger, companions)
+        unlisted = _unlisted(tones, envelopes, steps.count + len(noises))
         problem = _problem(sources, listenings, (noises, steps), unlisted, (settings, healthy))
         problem = replace(problem, hidden_shafts=_hidden_shafts(problem, tones, free_if))
         result = weigh_faults(problem, roughly=roughly)
@@ -231,6 +211,13 @@ def match_drive(
         noises=tuple(noises),
         words=sources.words,
     )
+
+
+def _unlisted(tones: HeardRealm, envelopes: HeardRealm, lone: int) -> tuple[Floats, Floats]:
+    """Weights of what no table lists: strangers, and lines beside loud ones."""
+    stranger = np.concatenate([tones.strangers, envelopes.strangers, np.ones(lone)])
+    companions = np.concatenate([tones.companions, envelopes.companions, np.zeros(lone)])
+    return stranger, companions
 
 
 def belief_of(answer: JointAnswer) -> Belief:
@@ -299,30 +286,6 @@ def _in_step(
     trains = [one.cries for one in heard if one.cries is not None]
     turning = (sources.groups, sources.belts)
     return cries_in_step(drive.engine, sources.voices, turning, trains, settings.cry_steps)
-
-
-def sources_of(drive: Drive, families: Sequence[ExpectedFamily], speed_sd: float) -> Sources:
-    """Lay out the sources of a drive; `speed_sd` as in `belt_offset`."""
-    parts = tuple(dict.fromkeys(f.part for f in families))
-    belt_names = list(dict.fromkeys(f.belt for f in families))
-    shared = [shared_unknowns(families, name) for name in belt_names]
-    belts = [belt_offset(drive, n, s, speed_sd) for n, s in zip(belt_names, shared, strict=True)]
-    keys: dict[GroupKey, int] = {}
-    groups: list[ShaftGroup] = []
-    for family in families:
-        key = group_key(family)
-        if key not in keys:
-            b = belt_names.index(family.belt)
-            keys[key] = len(groups)
-            groups.append(shaft_group(drive, key, (b, belts[b]), shared[b], speed_sd))
-    voices: list[Voice] = []
-    part_groups = []
-    for k, part in enumerate(parts):
-        own = [f for f in families if f.part == part]
-        voices += part_voices(own, k, keys)
-        used = [keys[group_key(f)] for f in own]
-        part_groups.append(max(set(used), key=used.count))
-    return Sources(parts, belts, groups, part_groups, voices)
 
 
 def _problem(

@@ -32,7 +32,7 @@ from acoustic.recording.recording import Recording
 from acoustic.synthetic.scene import make_scene
 from acoustic.verdict.claims import CRIES
 from acoustic.verdict.cry_steps import CryStepSettings, cries_in_step
-from acoustic.verdict.joint_match import sources_of
+from acoustic.verdict.drive_sources import sources_of
 
 KINDS = (CRIES, "impacts", "chirps", "none", CRIES, "impacts", CRIES, "other")
 OTHER = ("impacts with firing", "impacts at random", "roughness", "squeal", "tones")
