@@ -5,5 +5,5 @@ comb_evidence, sources, claims, cry_steps, song_priors, problem, heard_realm, co
 part_states, offsets, healthy_songs, fault_sets, user_words, joint_match, healthy_reference,
 line_evidence, by_recording, groups, wording, heard_noises, heard_swelling, belt_slip,
 detectable, headline, decision, change_values, change_alike, change_statistics,
-change_places, change_words, change.
+change_places, change_words, change, sounding_place.
 """
