@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import fft, fftfreq, ifft, irfft, next_fast_len, rfft, rfftfreq
 
+from acoustic.evidence.engine_bins import distance_to_multiples
 from acoustic.recording.speed_trace import SpeedTrace
 
 Floats = NDArray[np.float64]
@@ -45,6 +46,9 @@ class FollowSettings:
     half_width_share : float
         And at least so far relative to its frequency: slip and measured speed are not
         steady. [-]
+    closest_hz, closest_share : float
+        As `half_width_hz` and `half_width_share`, where a line of the engine lies so near
+        that the window is narrowed to keep it out. The share is one sd of a belt's slip.
     skirt : float
         From there it fades out over this many half-widths. [-]
     band_skirt : float
@@ -53,12 +57,16 @@ class FollowSettings:
 
     half_width_hz: float = 1.2
     half_width_share: float = 0.003
+    closest_hz: float = 0.4
+    closest_share: float = 0.0015
     skirt: float = 1.0
     band_skirt: float = 0.05
 
-    def half_width_of(self, frequency_hz: float) -> float:
-        """Half-width about a line at this frequency. [Hz]"""
-        return max(self.half_width_hz, self.half_width_share * frequency_hz)
+    def half_width_of(self, frequency_hz: float, apart_hz: float = np.inf) -> float:
+        """Half-width about a line at this frequency, so far from the engine's next. [Hz]"""
+        widest = max(self.half_width_hz, self.half_width_share * frequency_hz)
+        closest = max(self.closest_hz, self.closest_share * frequency_hz)
+        return min(widest, max(closest, apart_hz / (1.0 + self.skirt)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,6 +127,7 @@ def isolate_lines(
     rate_hz: float,
     turns: Floats,
     orders: Sequence[float],
+    comb_step: float | None = None,
     settings: FollowSettings | None = None,
 ) -> Isolated:
     """Take the lines at these orders out of a sound.
@@ -129,18 +138,23 @@ def isolate_lines(
     rate_hz : float
         [Hz]
     turns : ndarray, shape (frames,)
-        Angle of the crankshaft at each sample. [rev]
+        Angle of the crankshaft at each sample, two at least. [rev]
     orders : sequence of float
         Those beyond half the sample rate are left.
+    comb_step : float or None
+        Spacing of the engine's own lines, which are kept out as far as can be; None where
+        there are none. [order]
     """
     settings = settings or FollowSettings()
     speed_hz = float(turns[-1] - turns[0]) * rate_hz / max(1, turns.size - 1)
-    fastest_hz = float(np.diff(turns).max(initial=0.0)) * rate_hz
+    steps = np.diff(turns)
+    slowest_hz, fastest_hz = (rate_hz * float(one) for one in (steps.min(), steps.max()))
     left = np.array(sound, dtype=np.float32)
     alone = np.zeros_like(left)
     lines = []
     for order in sorted(orders):
-        half_hz = settings.half_width_of(order * speed_hz)
+        apart = distance_to_multiples(np.array([order]), comb_step)[0] if comb_step else np.inf
+        half_hz = settings.half_width_of(order * speed_hz, float(apart) * slowest_hz)
         if order * fastest_hz + 2.0 * half_hz >= 0.5 * rate_hz:
             continue
         phasor = _followed(left, rate_hz, turns, order, (half_hz, settings.skirt * half_hz))

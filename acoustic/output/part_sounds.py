@@ -35,6 +35,7 @@ from acoustic.synthetic.scene_settings import (
 )
 from acoustic.verdict.sounding_place import (
     SoundingPlace,
+    engine_step,
     likeliest_family,
     lines_on_the_engine,
     sounding_place,
@@ -100,7 +101,7 @@ def part_sounds(
     heard = screening.heard[recording]
     piece, start_s = longest_piece(heard.recording, heard.stretches)
     place = sounding_place(screening, family, recording)
-    found = _isolated(piece, start_s, heard, place)
+    found = _isolated(piece, start_s, heard, place, drive)
     rate_hz = heard.recording.sample_rate_hz
     alone, without = (faded(one, rate_hz, FADE_S) for one in (found.alone, found.without))
     gain_db = min(0.0, gain_to_peak_db(np.stack([alone, without]), 1.0 - 2.0**-15, 0.0))
@@ -201,14 +202,16 @@ def _rpm(heard: Heard, start_s: float, count: int) -> float:
     return 60.0 * float(heard.speed.at(times).mean())
 
 
-def _isolated(piece: Samples, start_s: float, heard: Heard, place: SoundingPlace) -> Isolated:
+def _isolated(
+    piece: Samples, start_s: float, heard: Heard, place: SoundingPlace, drive: Drive
+) -> Isolated:
     rate_hz = heard.recording.sample_rate_hz
     if place.band_hz is not None:
         return isolate_band(piece, rate_hz, place.band_hz)
     if heard.speed is None:
         raise UnfitRecordingError(f"{heard.recording.name}: {heard.speed_reason}")
     turns = crank_turns(heard.speed, start_s, piece.size, rate_hz)
-    found = isolate_lines(piece, rate_hz, turns, place.orders)
+    found = isolate_lines(piece, rate_hz, turns, place.orders, engine_step(drive))
     if not found.lines:
         raise UnfitRecordingError(
             f"{heard.recording.name}: its {rate_hz:.0f} samples/s hold none of the part's lines. "
@@ -236,8 +239,7 @@ def _place_words(place: SoundingPlace, part: str, found: Isolated, drive: Drive)
     wide = sorted({round(line.half_width_hz, 1) for line in found.lines})
     widths = f"{wide[0]:.1f}" if len(wide) == 1 else f"{wide[0]:.1f} to {wide[-1]:.1f}"
     words = f"{unheard}Lines followed with the speed, {widths} Hz to either side: {lines}."
-    speed_hz = found.lines[0].frequency_hz / found.lines[0].order
-    shared = lines_on_the_engine([line.order for line in found.lines], drive, speed_hz)
+    shared = lines_on_the_engine(found.lines, drive)
     if shared:
         words += (
             f" In {shared} of {len(found.lines)} a line of the engine's own lies so near that it "

@@ -12,7 +12,7 @@ from acoustic.drive.expected import expected_families
 from acoustic.errors import DriveError, UnfitRecordingError
 from acoustic.evidence.engine_bins import distance_to_multiples
 from acoustic.evidence.findings import EnvelopeBand, EnvelopeSpectrum, NoiseFinding
-from acoustic.evidence.isolate import FollowSettings
+from acoustic.evidence.isolate import FollowedLine
 from acoustic.verdict.line_evidence import band_at
 from acoustic.verdict.suspects import LineEvidence, Screening
 
@@ -103,18 +103,20 @@ def sounding_place(
     return SoundingPlace(orders, labels, heard=False)
 
 
-def lines_on_the_engine(
-    orders: Sequence[float], drive: Drive, speed_hz: float, settings: FollowSettings | None = None
-) -> int:
-    """How many of these lines have one of the engine's own inside what passes with them."""
-    settings = settings or FollowSettings()
-    if drive.engine.motor or not orders:
+def engine_step(drive: Drive) -> float | None:
+    """Spacing of the engine's own lines; None for a motor. [order]"""
+    return None if drive.engine.motor else drive.engine.order_step
+
+
+def lines_on_the_engine(lines: Sequence[FollowedLine], drive: Drive) -> int:
+    """How many of these have one of the engine's own inside what passes unweakened with them."""
+    step = engine_step(drive)
+    if step is None or not lines:
         return 0
-    apart_hz = speed_hz * distance_to_multiples(np.asarray(orders), drive.engine.order_step)
-    reach = 1.0 + settings.skirt
+    apart = distance_to_multiples(np.array([line.order for line in lines]), step)
     return sum(
-        bool(apart < reach * settings.half_width_of(order * speed_hz))
-        for order, apart in zip(orders, apart_hz, strict=True)
+        bool(far * line.frequency_hz < line.half_width_hz * line.order)
+        for far, line in zip(apart, lines, strict=True)
     )
 
 

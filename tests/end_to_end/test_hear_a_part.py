@@ -44,5 +44,6 @@ def test_the_part_is_kept_and_the_rest_lowered(sample, part, mechanism, rpm):
     orders = [one.order for one in truth.lines if one.part == part and one.role == "fault"]
     turns = crank_turns(truth.speed, 0.0, both.size, RATE_HZ)
     for sound, low_db, high_db in ((both - rest, -1.0, 1.0), (rest, -200.0, -20.0)):
-        found = isolate_lines(sound.astype(np.float32), RATE_HZ, turns, orders)
+        step = drive.engine.order_step
+        found = isolate_lines(sound.astype(np.float32), RATE_HZ, turns, orders, step)
         assert low_db <= power_db(found.alone) - power_db(sound) <= high_db

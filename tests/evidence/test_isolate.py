@@ -81,6 +81,19 @@ def test_everything_else_is_lowered_by_20_db():
     assert power_db(isolate_lines(beside, RATE_HZ, turns, [ORDER]).alone) < power_db(beside) - 20
 
 
+def test_a_line_of_the_engine_nearby_is_kept_out():
+    """Order 10.06 in a run-up: 0.06 from the engine's tenth, the window gives way to it."""
+    turns = swept()
+    other = line(turns, order=10.0)
+    wide, narrow = (
+        isolate_lines(other, RATE_HZ, turns, [10.06], comb_step=step).alone for step in (None, 0.5)
+    )
+    assert power_db(narrow) < power_db(wide) - 10
+    planted = line(turns, order=10.06)
+    kept = isolate_lines(planted, RATE_HZ, turns, [10.06], comb_step=0.5).alone
+    assert power_db(kept) == pytest.approx(power_db(planted), abs=1.0)
+
+
 def test_a_wrong_speed_would_be_seen():
     """Followed at a held speed, the same line of the run-up is lost: the test above can fail."""
     planted = line(swept())

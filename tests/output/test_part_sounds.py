@@ -105,12 +105,12 @@ def test_none_clips_and_all_fade(sounds):
 
 
 def test_the_words_name_the_lines_and_what_comes_with_them(sounds):
-    """Both lines heard, in Hz and order; 0.03 and 0.06 orders off the engine's own is too near."""
+    """Both lines heard, in Hz and order, and how wide the window about them is."""
     words = sounds[0].words
     assert "87.1 Hz (outer race, order 6.530)" in words
     assert "174.1 Hz (outer race, 2nd harmonic, order 13.06)" in words
     assert "as loud as recorded" in words
-    assert "In 2 of 2 a line of the engine's own" in words
+    assert "0.4 Hz to either side" in words
 
 
 def test_a_rate_the_generator_does_not_know_is_said(screening, drive, clip):

@@ -11,6 +11,7 @@ from acoustic.drive.expected import expected_families
 from acoustic.drive.layout_file import parse_drive
 from acoustic.errors import DriveError, UnfitRecordingError
 from acoustic.evidence.findings import EnvelopeBand, EnvelopeSpectrum, NoiseFinding, OrderBand
+from acoustic.evidence.isolate import FollowedLine
 from acoustic.verdict.belief import Belief
 from acoustic.verdict.sounding_place import (
     likeliest_family,
@@ -137,6 +138,10 @@ def test_where_nothing_was_heard_it_says_so(drive):
 
 
 def test_lines_on_the_engine_are_counted(drive):
-    """At 20 turns a second order 10.02 lies 0.4 Hz from the engine's tenth, 10.25 lies 5 Hz."""
-    assert lines_on_the_engine([10.02, 10.25], drive, 20.0) == 1
-    assert lines_on_the_engine([], drive, 20.0) == 0
+    """0.4 Hz either side: order 10.01 at 20 turns a second lies 0.2 Hz from the tenth."""
+    none = np.zeros(0, np.complex64)
+    lines = [FollowedLine(order, 20 * order, 0.4, none) for order in (10.01, 10.25)]
+    assert lines_on_the_engine(lines, drive) == 1
+    assert lines_on_the_engine([], drive) == 0
+    motor = dataclasses.replace(drive, engine=dataclasses.replace(drive.engine, motor=True))
+    assert lines_on_the_engine(lines, motor) == 0
