@@ -289,6 +289,38 @@ def plan(
 
 
 @app.command()
+def hear(  # typer wants one argument per option; they become one request at once
+    folder: Annotated[
+        Path, typer.Option(metavar="FOLDER", help="Where the sounds go; made if need be.")
+    ],
+    clip: Annotated[Path | None, typer.Argument(metavar="[CLIP]", help="One recording.")] = None,
+    layout: Annotated[
+        Path | None, typer.Option(metavar="LAYOUT", help="Layout file of the drive.")
+    ] = None,
+    part: Annotated[str, typer.Option(metavar="NAME", help="Part to be heard.")] = "",
+    rpm: Annotated[
+        str | None,
+        typer.Option(metavar="N", help="Crankshaft speed in rpm. Left out: heard."),
+    ] = None,
+    before: Annotated[
+        Path | None, typer.Option(metavar="CLIP", help="Recording before the repair.")
+    ] = None,
+    after: Annotated[
+        Path | None, typer.Option(metavar="CLIP", help="Recording after the repair.")
+    ] = None,
+) -> None:
+    """Write sounds to listen to: a part alone, or before and after.
+
+    CLIP with --layout and --part: the part alone, the recording without it, the part changed
+    for a small speaker, and how it would sound, made. --before with --after: one sound, before
+    on the left ear, after on the right, equally loud.
+    """
+    from acoustic.cli.hear_command import HearRequest, run_hear
+
+    raise typer.Exit(run_hear(HearRequest(folder, clip, layout, part, rpm, before, after)))
+
+
+@app.command()
 def demo(
     folder: Annotated[
         Path, typer.Argument(metavar="[FOLDER]", help="Folder to make for the sample case.")

@@ -5,5 +5,5 @@ hidden_shafts, unknowns, comb_evidence, sources, claims, cry_steps, song_priors,
 heard_realm, contests, part_states, offsets, healthy_songs, fault_sets, user_words,
 drive_sources, joint_match, healthy_reference, line_evidence, by_recording, groups, wording,
 heard_noises, heard_swelling, belt_slip, detectable, headline, decision, change_values,
-change_alike, change_statistics, change_places, change_words, change.
+change_alike, change_statistics, change_places, change_words, change, sounding_place.
 """

@@ -194,7 +194,7 @@ def unfit_screening():
     )  # fmt: skip
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def screening():
     """Give a hand-made answer with suspects."""
     return made_screening()
