@@ -9,7 +9,7 @@ The engines, the faults and the sound are invented: nothing here was recorded.
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -32,14 +32,22 @@ HERE = Path(__file__).resolve().parent
 
 @dataclass(frozen=True, slots=True)
 class SampleCase:
-    """One visit to a library bus: its layout, what is wrong, and the clips taken."""
+    """One visit to a library bus: its layout, what is wrong, and the clips taken.
+
+    `folder` is where its clips and their truth go, from here.
+    """
 
     layout: str
     clips: tuple[Condition, ...]
     fault: PlantedFault
     seed: int
     kbit_s: int
+    folder: str = ""
 
+
+FRONT_IDLE = Condition(rpm=800, duration_s=20)
+AT_PART = Condition(rpm=800, duration_s=25, probe_part="guide idler")
+TAKES = ("", "_take2", "_take3")
 
 CASES = (
     SampleCase(
@@ -63,6 +71,28 @@ CASES = (
         seed=13,
         kbit_s=48,
     ),
+    SampleCase(
+        layout="front_four.toml",
+        clips=(
+            replace(FRONT_IDLE, name="front_800rpm.opus"),
+            Condition("front_1700rpm.opus", 1700, duration_s=20),
+            replace(FRONT_IDLE, name="front_800rpm_lights-on.opus", loads=("electrical load",)),
+            *(replace(AT_PART, name=f"guide-idler_800rpm_contact{n}.opus") for n in TAKES),
+            replace(AT_PART, name="flat-idler_800rpm_contact.opus", probe_part="flat idler"),
+            replace(AT_PART, name="steering-pump_800rpm_contact.opus", probe_part="steering pump"),
+            replace(FRONT_IDLE, name="front_800rpm_healthy.opus", healthy=True),
+            replace(FRONT_IDLE, name="front_800rpm_after.opus", healthy=True),
+            Condition("front_1700rpm_after.opus", 1700, duration_s=20, healthy=True),
+            *(
+                replace(AT_PART, name=f"guide-idler_800rpm_contact_after{n}.opus", healthy=True)
+                for n in TAKES
+            ),
+        ),
+        fault=PlantedFault("guide idler", "outer race", 2.0, "envelope"),
+        seed=3,
+        kbit_s=32,
+        folder="library_bus_case",
+    ),
 )
 
 
@@ -80,16 +110,19 @@ def make_case(case: SampleCase) -> Scene:
 
 
 def main(arguments: list[str]) -> None:
-    """Write every clip and one table of the truth."""
-    folder = Path(arguments[0]) if arguments else HERE
-    rows: list[str] = []
+    """Write every clip, and a table of the truth in each folder."""
+    target = Path(arguments[0]) if arguments else HERE
+    tables: dict[Path, list[str]] = {}
     for case in CASES:
+        folder = target / case.folder
+        folder.mkdir(parents=True, exist_ok=True)
         scene = make_case(case)
         for recording in scene.recordings:
             write_clip(folder / recording.name, recording, case.kbit_s)
         header, *lines = render_truth_table(scene.truth).splitlines()
-        rows += lines if rows else [header, *lines]
-    (folder / "truth.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+        tables.setdefault(folder, [header]).extend(lines)
+    for folder, rows in tables.items():
+        (folder / "truth.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

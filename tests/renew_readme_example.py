@@ -1,4 +1,4 @@
-"""Put what the demo says today into README.md, after a change of wording or figures.
+"""Put what demo and whole case say today into README.md, after a change of words or figures.
 
     python tests/renew_readme_example.py
 
@@ -8,8 +8,13 @@ The standing caution and the detailed tables are left out: lines of dots mark th
 from __future__ import annotations
 
 import re
+import sys
 import tempfile
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import readme_case
 
 from acoustic.cli import main
 from acoustic.output.wording import SOURCE_IS_NOT_FAULT
@@ -45,7 +50,18 @@ def renew() -> None:
     )
     if count != 1:
         raise SystemExit("README.md has no example, or more than one.")
-    README.write_text(text, "utf-8")
+    README.write_text(with_case(text), "utf-8")
+
+
+def with_case(text: str) -> str:
+    """Run the commands of the whole case and replace what is shown of them."""
+    with tempfile.TemporaryDirectory() as folder:
+        readme_case.prepare(Path(folder))
+        for step in readme_case.steps(text):
+            said = readme_case.run(step.commands, Path(folder))
+            if step.shown:
+                text = text.replace(step.shown, readme_case.renewed(step.shown, said), 1)
+    return text
 
 
 if __name__ == "__main__":
