@@ -147,18 +147,27 @@ def _packable(case: Case, history: History) -> tuple[list[str], list[str]]:
             f"{case.folder}: the layout {case.file.layout!r} must be named so that every system "
             f"takes it, and end in .toml. Rename it, also in {CASE_FILE}."
         )
+    require_own_places(history)  # nothing is packed that could not be unpacked
     stored = {added.stored: added.sha256 for _, added in recordings_of(history.events)}
     answers = {e.data.answer for e in history.events if isinstance(e.data, ScreeningMade)}
     names, left_out = [CASE_FILE, HISTORY_FILE, case.file.layout], []
-    for name in _files_in(case.folder):
-        if name in names or name == RECEIVED_FILE:
-            continue
-        if not allowed_in("case", name) or name not in {*stored, *answers}:
-            left_out.append(f"{name}: left out, the history does not name it or it is not sound.")
+    there = set(_files_in(case.folder))
+    for name in sorted(there - {*names, RECEIVED_FILE}):
+        if name not in {*stored, *answers}:
+            left_out.append(
+                f"{name}: left out, it is not of the case: its history does not name it."
+            )
+        elif not allowed_in("case", name):
+            left_out.append(
+                f"{name}: left out, it does not end like a sound file. Give the recording its true "
+                "ending, such as .m4a, and add it again."
+            )
         elif name in stored and read_digest(case.folder / name) != stored[name]:
             left_out.append(f"{name}: left out, it was damaged. Add the recording again.")
         else:
             names.append(name)
+    missing = sorted({*stored, *answers} - there)
+    left_out += [f"{name}: is missing here, so it cannot go along." for name in missing if name]
     return sorted(names, key=sort_key), left_out
 
 

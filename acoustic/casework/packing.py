@@ -35,9 +35,10 @@ Kind = Literal["case file", "layout", "history", "recording", "screening", "answ
 What = Literal["case", "answer"]
 
 SOUND_ENDINGS = frozenset({
-    "3g2", "3ga", "3gp", "aac", "aif", "aifc", "aiff", "amr", "asf", "bwf", "caf", "flac",
-    "m4a", "m4v", "mka", "mkv", "mov", "mp3", "mp4", "mpga", "oga", "ogg", "opus", "rf64",
-    "sound", "w64", "wav", "wave", "webm", "wma", "wmv",
+    "3g2", "3ga", "3gp", "3gpp", "aac", "aif", "aifc", "aiff", "amr", "asf", "au", "awb", "bwf",
+    "caf", "flac", "m4a", "m4b", "m4r", "m4v", "mka", "mkv", "mov", "mp2", "mp3", "mp4", "mpga",
+    "oga", "ogg", "opus", "qt", "qta", "rf64", "snd", "sound", "spx", "w64", "wav", "wave",
+    "weba", "webm", "wma", "wmv",
 })  # fmt: skip
 """Endings of recordings that are let in; none is run by opening it."""
 

@@ -79,15 +79,20 @@ def test_the_same_case_packs_to_the_same_bytes(bus, adviser, packed, tmp_path, n
     assert [name.split("/")[0] for name in names[4:]] == ["recordings"] * 2 + ["screenings"]
 
 
-def test_what_is_not_of_the_case_stays_here_and_is_said(bus, tmp_path, now):
-    """A bill, a damaged recording and what no event names."""
+def test_what_is_not_of_the_case_stays_here_and_is_said(bus, clip, tmp_path, now):
+    """A bill, what no event names, a recording damaged, one lost, one that ends like no sound."""
+    for name, content in (("lost.m4a", "l"), ("odd.exe", "o")):
+        write_recording(bus, clip(name, content), Taken(), now)
+    lost, odd = (one.path for one in read_case(bus).recordings[-2:])
+    lost.unlink()
     (bus / "bill.pdf").write_bytes(b"money")
     (bus / "recordings" / "0123456789abcdef.m4a").write_bytes(b"nobody entered it")
     stored = read_case(bus).recordings[0].path
     stored.write_bytes(b"#" * stored.stat().st_size)
     _, left_out = write_packed_case(bus, tmp_path / "bus.zip", now)
     assert sorted(sentence.split(": ")[0] for sentence in left_out) == sorted(
-        ["bill.pdf", "recordings/0123456789abcdef.m4a", f"recordings/{stored.name}"]
+        ["bill.pdf", "recordings/0123456789abcdef.m4a"]
+        + [f"recordings/{one.name}" for one in (stored, lost, odd)]
     )
     opened = write_opened_case(tmp_path / "bus.zip", tmp_path / "there")
     assert any("To mend" in one and stored.name in one for one in opened.contents)
