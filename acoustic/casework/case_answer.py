@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 
-from acoustic.casework.case_folder import Case, StoredRecording
+from acoustic.casework.case_folder import SCREENINGS, Case, StoredRecording
 from acoustic.casework.check_results import CheckDone as CheckResult
 from acoustic.casework.gate import TakeCheck
 from acoustic.casework.history import CheckDone, GateAnswer, Outcome, ScreeningMade
@@ -70,7 +71,8 @@ def read_and_screen(
 def read_belief(case: Case) -> Belief | None:
     """What the newest screening of a case believed, before any hand check.
 
-    None if there is no screening, or it could not screen anything.
+    None if there is no screening, or it could not screen anything. One that somebody sent in
+    an answer does not count.
 
     Raises
     ------
@@ -91,10 +93,11 @@ def read_belief(case: Case) -> Belief | None:
 
 
 def _read_kept_belief(case: Case) -> Belief | None:
-    made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and e.data.answer]
+    screenings = [e.data for e in case.events if isinstance(e.data, ScreeningMade)]
+    made = [one for one in screenings if one.answer and not one.by]
     if not made:
         return None
-    place = case.folder / made[-1].answer
+    place = case.folder / SCREENINGS / Path(made[-1].answer).name
     try:
         values = json.loads(place.read_text("utf-8")).get("belief")
         return None if values is None else Belief.from_values(values)

@@ -91,7 +91,8 @@ def _target(case: Case, screening: Screening) -> Target | None:
         found = outcomes[-1]
         mechanisms = (found.mechanism,) if found.mechanism else _likely(screening, found.part)
         return Target(found.part, mechanisms)
-    made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and e.data.faulty]
+    screenings = [e.data for e in case.events if isinstance(e.data, ScreeningMade)]
+    made = [one for one in screenings if one.faulty and not one.by]
     if not made:
         return None
     part = max(made[-1].faulty, key=lambda name: made[-1].faulty[name])

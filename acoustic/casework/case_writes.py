@@ -9,10 +9,10 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from acoustic.casework.case_file import (
@@ -192,9 +192,7 @@ def write_screening(folder: Path, answer: str, made: ScreeningMade, time: dateti
     with _write_in_turn(folder) as (file, history):
         place = folder / SCREENINGS
         place.mkdir(exist_ok=True)
-        name = f"{1 + max(_numbers(names_in(place)), default=0):04d}.json"
-        write_lasting(place / name, answer.encode("utf-8"))
-        made = replace(made, answer=f"{SCREENINGS}/{name}")
+        made = replace(made, answer=_write_answer(place, answer.encode("utf-8")))
         return _write_next(file, history, made, time)
 
 
@@ -217,6 +215,43 @@ def write_event(folder: Path, data: EventData, time: datetime) -> Event:
         return _write_next(file, history, data, time)
 
 
+@dataclass(frozen=True, slots=True)
+class MadeElsewhere:
+    """An event that somebody sent, with the time they made it; a screening with its answer."""
+
+    time: datetime
+    data: EventData
+    answer: bytes = b""
+
+
+def write_made_elsewhere(
+    folder: Path, choose: Callable[[bytes, History], Sequence[MadeElsewhere]]
+) -> tuple[Event, ...]:
+    """Enter what others made behind what is there, all of it or nothing.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the case.
+    choose : callable
+        Given the history as it stands while nobody else writes, says what to enter.
+    """
+    with _write_in_turn(folder) as (file, history):
+        chosen = choose(read_whole(folder / HISTORY_FILE), history)
+        place = folder / SCREENINGS
+        place.mkdir(exist_ok=True)
+        events: list[Event] = []
+        for number, one in enumerate(chosen, start=history.last_id + 1):
+            data = one.data
+            if isinstance(data, ScreeningMade):
+                data = replace(data, answer=_write_answer(place, one.answer))
+            events.append(Event(number, one.time.astimezone(UTC), data))
+        if events:
+            start = b"\n" if history.ends_torn else b""
+            file.write_added(start + b"".join(map(render_event, events)))
+        return tuple(events)
+
+
 @contextmanager
 def _write_in_turn(folder: Path) -> Iterator[tuple[GrowingFile, History]]:
     """Hold the case against other writers; give its history as it is by then."""
@@ -226,6 +261,13 @@ def _write_in_turn(folder: Path) -> Iterator[tuple[GrowingFile, History]]:
         for name in ("", RECORDINGS, SCREENINGS):
             write_away_leftovers(folder / name)
         yield file, read_history(folder)
+
+
+def _write_answer(place: Path, answer: bytes) -> str:
+    """Keep an answer under the next number; gives where, from the case folder."""
+    name = f"{1 + max(_numbers(names_in(place)), default=0):04d}.json"
+    write_lasting(place / name, answer)
+    return f"{SCREENINGS}/{name}"
 
 
 def _write_next(file: GrowingFile, history: History, data: EventData, time: datetime) -> Event:

@@ -79,6 +79,9 @@ class ScreeningMade:
         Of the program.
     answer : str
         Where the whole answer is: ``"screenings/0001.json"``; set when it is written.
+    by : str
+        Who made it elsewhere and sent it; empty for one made with this case. Only those
+        change what is believed here.
     """
 
     verdict: str
@@ -87,6 +90,7 @@ class ScreeningMade:
     recordings: tuple[str, ...] = ()
     version: str = ""
     answer: str = ""
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,6 +229,7 @@ def parse_history(raw: bytes, name: str = "history.jsonl") -> History:
     """Every event of a history file; a line that cannot be read becomes a remark."""
     events: list[Event] = []
     remarks: list[str] = []
+    seen: set[int] = set()
     lines = raw.split(b"\n")
     ends_torn = bool(lines[-1])
     for number, line in enumerate(lines, start=1):
@@ -236,11 +241,12 @@ def parse_history(raw: bytes, name: str = "history.jsonl") -> History:
             torn = ends_torn and number == len(lines)
             remarks.append(_remark(f"{name}:{number}", torn, str(error)))
             continue
-        if any(event.id == earlier.id for earlier in events):
+        if event.id in seen:
             remarks.append(
                 f"{name}:{number}: a second event has the number {event.id}. Both are kept; were "
                 "two copies of this case joined by hand?"
             )
+        seen.add(event.id)
         events.append(event)
     # A line that cannot be read had a number too, and others may name it.
     last_id = max(sum(1 for line in lines if line.strip()), *(event.id for event in events), 0)

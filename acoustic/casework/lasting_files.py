@@ -48,7 +48,7 @@ def read_digest(path: Path) -> str:
 
 def write_lasting(path: Path, content: bytes) -> None:
     """Write a file whole or not at all, and force it to the disk."""
-    with _write_incoming(path) as handle:
+    with write_incoming(path) as handle:
         _write_all(handle, content)
 
 
@@ -61,7 +61,7 @@ def write_lasting_copy(source: Path, path: Path, sha256: str) -> None:
         If its content is no longer that of `sha256`, or it cannot be read or written.
     """
     digest = hashlib.sha256()
-    with _write_incoming(path) as handle, source.open("rb") as file:
+    with write_incoming(path) as handle, source.open("rb") as file:
         while chunk := file.read(_CHUNK_BYTES):
             digest.update(chunk)
             _write_all(handle, chunk)
@@ -176,7 +176,7 @@ def _wait_for_lock(handle: int, alone: bool) -> None:
 
 
 @contextmanager
-def _write_incoming(path: Path) -> Iterator[int]:
+def write_incoming(path: Path) -> Iterator[int]:
     """Give a temporary file that becomes `path` if all goes well."""
     temporary: str | None = None
     try:

@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from acoustic import __version__
+from acoustic.cli.case_by_mail import add_mail_commands
 from acoustic.cli.case_commands import case_app
 from acoustic.cli.options import JsonFile, PictureFile
 from acoustic.errors import AcousticError, UnfitRecordingError
@@ -31,6 +32,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
+add_mail_commands(case_app)
 app.add_typer(case_app, name="case")
 
 LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Layout file of the drive.")]

@@ -84,6 +84,11 @@ def render_case_rows(rows: Sequence[CaseRow], width: int = 80) -> str:
     return "\n".join(lines) + "\n"
 
 
+def render_entries(events: Sequence[Event], width: int = 80, zone: tzinfo | None = None) -> str:
+    """Render some of what happened, as `render_case` shows it."""
+    return "\n".join(_events(events, width, zone)) + "\n"
+
+
 def _head(case: Case, width: int) -> list[str]:
     file = case.file
     closed = any(isinstance(event.data, Outcome) for event in case.events)
@@ -131,7 +136,8 @@ def _event_text(data: EventData) -> str:
         case RecordingAdded():
             return data.original
         case ScreeningMade():
-            return f"{data.headline[:_HEADLINE_CHARACTERS] or data.verdict} ({data.answer})"
+            said = data.headline[:_HEADLINE_CHARACTERS] or data.verdict
+            return f"{said} ({', '.join(word for word in (data.answer, data.by) if word)})"
         case CheckDone():
             return _joined(f"{data.check}, {data.part}: {data.result}", data.note, data.by)
         case Opinion():
