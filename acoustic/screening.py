@@ -99,7 +99,7 @@ def screen(
         orders = _orders(usable)
         answer = match_drive(drive, families, orders, settings.match, healthy, complaint)
         heard = {n: one.heard for n, one in enumerate(listened) if one.orders is not None}
-        decision = decide(drive, families, heard, answer, knowledge)
+        decision = decide(drive, families, heard, answer, knowledge, referred=healthy is not None)
         words, belief = answer.words, belief_of(answer)
     else:
         decision, words, belief = _no_answer(listened), _not_counted(complaint), None

@@ -240,7 +240,7 @@ def _say_what_is_next(gate: _Gate, last: Taken | None, say: Callable[[str], None
 
     folder = gate.case.folder
     if last is not None and last.stage == "after":
-        say(f"Next: acoustic case screen {folder} --after")
+        say(f"Next: acoustic case change {folder}")
         return
     missing = still_open(gate.steps, takes_done(read_case(folder)), gate.case.drive)
     if not missing:

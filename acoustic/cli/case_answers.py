@@ -110,7 +110,7 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
     ranked, choice = _choice_of(case, belief, done)
     if done:
         sys.stdout.write(_standing(belief, len(done)))
-    sys.stdout.write(render_checks(ranked, choice, width, most=4) + "\n")
+    sys.stdout.write(render_checks(ranked, choice, width, most=4, case_folder=str(folder)) + "\n")
     sys.stdout.write(render_choice(choice, width) + "\n")
     sys.stdout.write(_still_to_record(case, belief, width))
     return 0
@@ -118,6 +118,7 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
 
 def run_case_plan(folder: Path, page: Path | None) -> int:
     """Print the plan of recordings of a case, with what is done ticked off."""
+    from acoustic.casework.case_answer import believed_after_checks, read_belief
     from acoustic.casework.case_folder import read_case
     from acoustic.output.plan_page import render_plan_page
     from acoustic.output.plan_text import render_plan
@@ -125,7 +126,11 @@ def run_case_plan(folder: Path, page: Path | None) -> int:
 
     if page is not None:
         require_writable(page, "--page")
-    plan = plan_of(read_case(folder))
+    case = read_case(folder)
+    belief = read_belief(case)
+    if belief is not None:
+        belief = believed_after_checks(case, belief)
+    plan = plan_of(case, belief)
     if page is not None:
         write_text_whole(page, render_plan_page(plan))
     sys.stdout.write(render_plan(plan))

@@ -17,7 +17,11 @@ LISTED_CHECKS = 6
 
 
 def render_checks(
-    ranked: Sequence[RankedCheck], choice: RepairChoice, width: int = 80, most: int = LISTED_CHECKS
+    ranked: Sequence[RankedCheck],
+    choice: RepairChoice,
+    width: int = 80,
+    most: int = LISTED_CHECKS,
+    case_folder: str = "FOLDER",
 ) -> str:
     """Render the checks that settle most per minute, and whether one more pays.
 
@@ -37,7 +41,7 @@ def render_checks(
     lines = ["ONE MORE CHECK?", *wrapped(choice.stop.sentence, width, INDENT, INDENT), ""]
     lines.append("HAND CHECKS, most per minute first")
     for number, one in enumerate(ranked[:most], start=1):
-        lines += ["", *_check_lines(number, one, width)]
+        lines += ["", *_check_lines(number, one, width, case_folder)]
     left = len(ranked) - most
     if left > 0:
         lines += ["", f"{INDENT}{left} more settle less per minute."]
@@ -54,6 +58,8 @@ def render_choice(choice: RepairChoice, width: int = 80) -> str:
     ----------
     width : int
         Longest line, in characters; at least 40.
+    case_folder : str
+        Of the case the results are entered in.
     """
     width = max(40, width)
     blocks = [
@@ -69,7 +75,7 @@ def render_choice(choice: RepairChoice, width: int = 80) -> str:
     return "\n\n".join("\n".join((head, *lines)) for head, lines in blocks if lines) + "\n"
 
 
-def _check_lines(number: int, one: RankedCheck, width: int) -> Iterator[str]:
+def _check_lines(number: int, one: RankedCheck, width: int, folder: str) -> Iterator[str]:
     check = one.check
     yield from wrapped(f"{check.title}: {one.part}", width, f"{INDENT}{number}. ", INDENT + "   ")
     inner = INDENT + "   "
@@ -89,7 +95,7 @@ def _check_lines(number: int, one: RankedCheck, width: int) -> Iterator[str]:
     for remark in one.remarks:
         yield from wrapped(remark, width, inner, inner)
     yield from wrapped(f"Caution: {check.caution}", width, inner, inner)
-    entered = f'acoustic case check FOLDER "{check.id}" --part "{one.part}" --result RESULT'
+    entered = f'acoustic case check {folder} "{check.id}" --part "{one.part}" --result RESULT'
     yield from wrapped(f"To enter it: {entered}", width, inner, inner + INDENT)
 
 

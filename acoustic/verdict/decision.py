@@ -48,6 +48,10 @@ from acoustic.verdict.wording import (
 
 _SPEAKS_FOR = 3.0
 """Likelihood ratio from which a part that cannot be named is the first to check (judgement)."""
+_RECORD_A_SOUND_ONE = (
+    "Record the same drive when it is sound, or a sister engine, as a reference: it tells a "
+    "healthy part's song from a fault."
+)
 _RACE_SHARE = 0.9
 _RACE_EXCESS_DB = 20.0
 
@@ -75,6 +79,8 @@ def decide(
     heard: Mapping[int, Heard],
     answer: JointAnswer,
     knowledge: Knowledge,
+    *,
+    referred: bool = False,
 ) -> Decision:
     """Draw the verdict from the settled match.
 
@@ -83,6 +89,8 @@ def decide(
     heard : mapping of int to Heard
         The recordings the match ran on, in the same order, each with its spectrum, by
         their place among all that were given.
+    referred : bool
+        Whether a recording of the sound drive was learnt from.
     """
     each = list(heard.values())
     group = leading_group(drive, families, answer)
@@ -101,7 +109,8 @@ def decide(
         headline=headline_of(verdict, suspects, unexplained, detectable, noises, swells)
         + (first_clause(first) if verdict == "cannot_tell" and not noises else ""),
         reasons=_reasons(verdict, suspects, each, unseen, detectable, noises),
-        next_steps=_next_steps(verdict, suspects, each, drive, (noises, first)),
+        next_steps=_next_steps(verdict, suspects, each, drive, (noises, first))
+        + (() if referred or verdict == "nothing_found" else (_RECORD_A_SOUND_ONE,)),
         suspects=suspects,
         unexplained=unexplained,
         detectable=detectable,
@@ -347,11 +356,6 @@ def _next_steps(
         steps.append(
             f"Record 20 to 30 s at a held {held:.0f} rpm, same place, phone kept still: low "
             "orders come into the phone's range there, and suspects separate."
-        )
-    if verdict != "nothing_found":
-        steps.append(
-            "Record the same drive when it is sound, or a sister engine, as a reference: it "
-            "tells a healthy part's song from a fault."
         )
     return tuple(steps)
 

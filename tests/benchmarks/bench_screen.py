@@ -34,8 +34,17 @@ import numpy as np
 import soundfile
 from scipy.fft import rfft
 
-from acoustic import Clip, Drive, Recording, ScreenSettings, read_drive, read_recording, screen
-from acoustic import screening as steps
+from acoustic import (
+    Clip,
+    Drive,
+    Recording,
+    ScreenSettings,
+    listening,
+    read_drive,
+    read_recording,
+    screen,
+    screening,
+)
 from acoustic.synthetic.clip_file import write_clip
 from acoustic.synthetic.scene import make_scene
 from acoustic.synthetic.scene_settings import Condition, HealthySong, PlantedFault, SceneSettings
@@ -149,7 +158,8 @@ def timed_steps(spent_s: dict[str, float]) -> Iterator[None]:
         "track_orders", "comb_levels", "spectrum_over_hz", "find_tones", "transformed",
         "envelope_spectra", "find_noises", "expected_families", "match_drive", "decide",
     ]  # fmt: skip
-    originals = {name: getattr(steps, name) for name in names if hasattr(steps, name)}
+    homes = {name: home for home in (listening, screening) for name in names if hasattr(home, name)}
+    originals = {name: getattr(home, name) for name, home in homes.items()}
 
     def timed(name: str) -> Callable[..., object]:
         def call(*arguments: object, **options: object) -> object:
@@ -162,12 +172,12 @@ def timed_steps(spent_s: dict[str, float]) -> Iterator[None]:
         return call
 
     try:
-        for name in originals:
-            setattr(steps, name, timed(name))
+        for name, home in homes.items():
+            setattr(home, name, timed(name))
         yield
     finally:
-        for name, original in originals.items():
-            setattr(steps, name, original)
+        for name, home in homes.items():
+            setattr(home, name, originals[name])
 
 
 def bench_in_process(drive: Drive, clip: Path, profile: bool) -> None:
