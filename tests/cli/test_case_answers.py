@@ -163,11 +163,11 @@ def test_of_a_long_file_the_part_looked_at_is_told(acoustic, new, tmp_path):
     assert "The file is 200 s long; the steadiest 180 s" in out
 
 
-def test_after_the_repair_another_screening_comes_next(acoustic, bus, case):
+def test_after_the_repair_the_comparison_comes_next(acoustic, bus, case):
     """Not the plan, which is for before."""
     assert "no recordings after the repair" in acoustic("case", "screen", bus, "--after")[2]
     _, out, _ = acoustic("case", "add", bus, "--after", case / "held_2000_rpm.m4a")
-    assert out.endswith(f"Next: acoustic case screen {bus} --after\n")
+    assert out.endswith(f"Next: acoustic case change {bus}\n")
 
 
 # ------------------------------------------------------------------ before a screening
