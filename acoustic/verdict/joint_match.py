@@ -192,6 +192,7 @@ def match_drive(
         problem = _problem(sources, listenings, (noises, steps), unlisted, (settings, healthy))
         problem = replace(problem, hidden_shafts=_hidden_shafts(problem, tones, free_if))
         result = weigh_faults(problem, roughly=roughly)
+        del problem  # large: gone before the next round makes its own
         free_if = result.free_if_faulty
         free = 1.0 - result.tone_shares.sum(axis=0)
         tones.settle(free[: tones.hot_count])
