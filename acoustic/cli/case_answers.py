@@ -103,7 +103,7 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
     if own_record is not None:
         belief = _by_own_record(case, belief, own_record)
     belief = believed_after_checks(case, belief)
-    ranked, choice = _choice_of(case, belief)
+    ranked, choice = choice_of(case, belief)
     done = len(checks_done(case))
     if done:
         sys.stdout.write(_standing(belief, done))
@@ -158,7 +158,7 @@ def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
     after = apply_result(case.drive, before, result, load_knowledge())
     event = write_event(folder, done, time)
     sys.stdout.write(f"Entered as number {event.id}.\n{_moved(before, after)}")
-    ranked, choice = _choice_of(read_case(folder), after)
+    ranked, choice = choice_of(read_case(folder), after)
     sys.stdout.write(f"{choice.stop.sentence}\n")
     if ranked and not choice.stop.stop:
         first = ranked[0]
@@ -272,7 +272,8 @@ def plan_of(case: Case, belief: Belief | None = None) -> Plan:
     return make_plan(case.drive, case.file.words, belief, takes_done(case))
 
 
-def _choice_of(case: Case, belief: Belief) -> tuple[tuple[RankedCheck, ...], RepairChoice]:
+def choice_of(case: Case, belief: Belief) -> tuple[tuple[RankedCheck, ...], RepairChoice]:
+    """Hand checks still to be made, by rank, and what to open or order."""
     from acoustic.casework.case_answer import checks_done, mileage_of
     from acoustic.casework.next_checks import rank_checks
     from acoustic.casework.repair_choice import ChoiceSettings, choose_repair
