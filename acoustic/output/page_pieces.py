@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import TypeAlias
 
+_SHORT, _LONG_WORD = 7, 24  # characters
 _WITHOUT_END = frozenset({"img", "meta"})
 _UNFIT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 """Control signs, those that turn the direction of writing, and halves of signs."""
@@ -67,7 +68,7 @@ def table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> l
         return []
     top = element("tr", *(element("th", cell, scope="col") for cell in head))
     body = [
-        element("tr", element("th", first, scope="row"), *(element("td", cell) for cell in rest))
+        element("tr", element("th", first, scope="row"), *(_cell(cell) for cell in rest))
         for first, *rest in rows
     ]
     whole = element(
@@ -75,6 +76,14 @@ def table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> l
     )
     # A table wider than a phone is moved under the thumb, and with the keyboard.
     return [element("div", whole, class_="wide", tabindex="0", role="region", aria_label=caption)]
+
+
+def _cell(text: str) -> Element:
+    """A figure stays in one line; a word longer than a phone is broken anywhere."""
+    if len(text) <= _SHORT:
+        return element("td", text, class_="figure")
+    longest = max(map(len, text.split()), default=0)
+    return element("td", text, class_="long") if longest > _LONG_WORD else element("td", text)
 
 
 def data_address(media_type: str, content: bytes) -> str:

@@ -98,14 +98,15 @@ def _named_check(matter: ReportMatter) -> str:
 def _rate_words(matter: ReportMatter) -> str:
     file = matter.case.file
     if file.labour_rate_per_hour is None:
-        return ""
+        return "No hourly rate is written down in the case, so no sum can be named."
     currency = f" {file.currency}" if file.currency else ""
     return f"Reckoned with {file.labour_rate_per_hour:g}{currency} an hour of labour."
 
 
 def _record_again(matter: ReportMatter) -> list[Piece]:
     missing = matter.still_to_record[:_TOLD_RECORDINGS]
-    if not missing:
+    settled = matter.choice is not None and matter.choice.stop.stop
+    if settled or not missing:
         return []
     return [element("p", "More recordings would help:"), *listed(missing)]
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from acoustic.casework.history import CheckDone
 from acoustic.output.page_pieces import Element, Piece, element, listed, paragraphs, table
 from acoustic.output.points_text import taken_text
-from acoustic.output.report_matter import ReportMatter
+from acoustic.output.report_matter import SUSPECTED_FROM, ReportMatter, events_of
 from acoustic.output.report_pictures import picture_figure, points_picture, screening_picture
 from acoustic.output.text import shown_suspects, telling_lines
 from acoustic.output.wording import (
@@ -43,7 +44,7 @@ def answer_section(matter: ReportMatter) -> Element:
 def suspects_section(matter: ReportMatter) -> Element:
     """The suspects side by side, then one by one what speaks for and against each."""
     suspects = shown_suspects(matter.screening)
-    details = [_suspect(matter, one) for one in suspects[:_DETAILED]]
+    details = [_suspect(matter, one) for one in _detailed(matter, suspects)]
     left = len(matter.screening.suspects) - len(suspects)
     rest = f"{left} more parts are below 0.05 on both counts." if left and suspects else ""
     none = "" if suspects else "No part stands out."
@@ -123,17 +124,33 @@ def points_section(matter: ReportMatter) -> Element | None:
         element("h3", "Where it is loudest"),
         picture_figure(picture),
         *paragraphs(loudest),
-        *table(
-            "Each recording for or against each suspect, with its loudest line in dB above the "
-            "floor; a stroke where nothing of it could be seen",
-            ("recording", *(row.part for row in rows)), body,
+        element(
+            "p",
+            "In the table: whether the recording speaks for or against the suspect, with its "
+            "loudest line in dB above the floor; a stroke where nothing of it could be seen.",
         ),
+        *table("Recordings against suspects", ("recording", *(r.part for r in rows)), body),
     )  # fmt: skip
+
+
+def _detailed(matter: ReportMatter, suspects: Sequence[Suspect]) -> list[Suspect]:
+    """The leading suspect, and those that stand out by the sound or after the hand checks."""
+    kept = [
+        one
+        for place, one in enumerate(suspects)
+        if place == 0 or max(one.probability, matter.faulty(one.part) or 0.0) >= SUSPECTED_FROM
+    ]
+    return kept[:_DETAILED]
 
 
 def _suspect_head(matter: ReportMatter) -> tuple[str, ...]:
     head = ("part", "likeliest fault", "makes the sound", "faulty by the sound")
-    return head if matter.belief is None else (*head, "after the hand checks")
+    return (*head, "after hand checks") if _was_checked(matter) else head
+
+
+def _was_checked(matter: ReportMatter) -> bool:
+    """Whether hand checks have anything to add to what the sound says."""
+    return matter.belief is not None and bool(events_of(matter.case.events, CheckDone))
 
 
 def _suspect_rows(matter: ReportMatter) -> list[tuple[str, ...]]:
@@ -144,7 +161,7 @@ def _suspect_rows(matter: ReportMatter) -> list[tuple[str, ...]]:
             probability_text(one.probability),
         )  # fmt: skip
         after = matter.faulty(one.part)
-        if matter.belief is not None:
+        if _was_checked(matter):
             row = (*row, "not asked" if after is None else probability_text(after))
         rows.append(row)
     return rows

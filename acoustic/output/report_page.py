@@ -62,14 +62,23 @@ table { border-collapse: collapse; width: 100%; font-size: .875rem; line-height:
 th, td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
   border-bottom: 1px solid #b3b3b3; }
 thead th { border-bottom: 2px solid #1a1a1a; }
-tbody th { font-weight: normal; }
+tbody th { font-weight: normal; overflow-wrap: anywhere; min-width: 6rem; }
+td.figure { white-space: nowrap; }
+td.long { overflow-wrap: anywhere; min-width: 8rem; }
 summary { min-height: 44px; padding: .6rem 0; cursor: pointer; }
 :focus-visible { outline: 3px solid #1a1a1a; outline-offset: 2px; }
+@media (max-width: 30rem) {
+  table { font-size: .8125rem; }
+  th, td { padding-right: .4rem; }
+  tbody th { min-width: 4.75rem; }
+}
 @page { size: A4; margin: 14mm; }
 @media print {
-  body { max-width: none; padding: 0; font-size: 10.5pt; }
-  img { max-width: 105mm; }
-  h2, h3, h4, caption { break-after: avoid; }
+  body { max-width: none; padding: 0; font-size: 10pt; }
+  .caution { font-size: 8.5pt; line-height: 1.35; }
+  .caution ul { columns: 2; column-gap: 2rem; }
+  img { width: auto; max-width: 105mm; max-height: 210mm; }
+  h2, h3, h4, caption, thead { break-after: avoid; }
   figure, tr, .caution, .note { break-inside: avoid; }
   .caution { background: none; }
   .adviser { break-before: page; border-top: 0; }

@@ -99,10 +99,12 @@ def _png(figure: Figure, alt: str, caption: str) -> ReportPicture:
     As lines (SVG) each of these pictures took more room: their letters are outlines.
     """
     from PIL import Image
+    from PIL.PngImagePlugin import PngImageFile
 
     drawn, content = io.BytesIO(), io.BytesIO()
     with picture_style():
         figure.savefig(drawn, format="png", dpi=PAGE_DPI, pil_kwargs={"compress_level": 0})
-    dots = Image.open(drawn).convert("RGB")
+    drawn.seek(0)
+    dots = PngImageFile(drawn).convert("RGB")
     dots.quantize(_COLOURS, dither=Image.Dither.NONE).save(content, format="PNG", optimize=True)
     return ReportPicture(alt, caption, content.getvalue())

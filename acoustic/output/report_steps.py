@@ -27,14 +27,16 @@ def checks_section(matter: ReportMatter) -> Element:
     ]
     still = matter.ranked[:_LISTED_CHECKS]
     left = len(matter.ranked) - len(still)
+    missing = listed(matter.still_to_record)
     return element(
         "section",
-        element("h3", "Hand checks"),
+        element("h3", "Hand checks and recordings"),
         *paragraphs(["" if done else "None was made yet."]),
         *table("Made", ("day and check", "part", "result", "remark"), done),
         element("h4", "Still open, most settled per minute first"),
         *listed([_open_check(one) for one in still], "ol"),
         *paragraphs(["" if still else "None.", f"{left} more settle less." if left else ""]),
+        *([element("h4", "Recordings the plan still asks for"), *missing] if missing else []),
     )
 
 
@@ -199,4 +201,4 @@ def _family_row(row: FamilyChange) -> tuple[str, ...]:
 
 
 def _level(level_db: float | None, limit_db: float) -> str:
-    return f"{level_db:.1f}" if level_db is not None else f"< {limit_db:.1f}"
+    return f"{level_db:.1f}" if level_db is not None else f"<{limit_db:.1f}"
