@@ -9,6 +9,7 @@ from acoustic.output.change_text import OUTCOME_WORDS, change_words
 from acoustic.output.drive_drawing import hatched_names, pulley_numbers
 from acoustic.output.part_letters import shown_recording
 from acoustic.output.points_text import taken_text
+from acoustic.output.swelling_picture import SwellingView
 from acoustic.output.text import shown_suspects
 from acoustic.output.wording import order_text, probability_text
 from acoustic.verdict.by_recording import SuspectByRecording, by_recording
@@ -43,6 +44,17 @@ def screening_words(screening: Screening) -> str:
     )
     said.append(f"Faulty by the sound: {bars}." if bars else "No part stands out.")
     return " ".join(filter(None, said))
+
+
+def swelling_words(view: SwellingView) -> str:
+    """At which orders the band swells with the leading suspect, and where it does not."""
+    told = ", ".join(_line_words(line) for line in view.heard)
+    missing = sum(line.state == "missing" for line in view.lines)
+    more = f" Missing though they should have been heard: {missing}." if missing else ""
+    return (
+        f"In recording {view.recording + 1} the sound from {view.band.low_hz:.0f} to "
+        f"{view.band.high_hz:.0f} Hz swells as {view.part} would make it: {told}.{more}"
+    )
 
 
 def points_words(screening: Screening) -> str:

@@ -8,7 +8,12 @@ from acoustic.casework.history import CheckDone
 from acoustic.output.page_pieces import Element, Piece, element, listed, paragraphs, table
 from acoustic.output.points_text import taken_text
 from acoustic.output.report_matter import SUSPECTED_FROM, ReportMatter, events_of
-from acoustic.output.report_pictures import picture_figure, points_picture, screening_picture
+from acoustic.output.report_pictures import (
+    picture_figure,
+    points_picture,
+    screening_picture,
+    swelling_picture,
+)
 from acoustic.output.text import shown_suspects, telling_lines
 from acoustic.output.wording import (
     STATE_WORDS,
@@ -61,7 +66,10 @@ def suspects_section(matter: ReportMatter) -> Element:
 def heard_section(matter: ReportMatter) -> Element:
     """What was heard: the picture of the recording that says most, then all recordings."""
     screening = matter.screening
-    picture = screening_picture(screening, matter.case.drive)
+    pictures = (
+        screening_picture(screening, matter.case.drive),
+        swelling_picture(screening),
+    )
     tones = sorted(screening.unexplained, key=lambda found: -found.tone.excess_db)
     rows = [
         (
@@ -84,7 +92,7 @@ def heard_section(matter: ReportMatter) -> Element:
     return element(
         "section",
         element("h3", "What was heard"),
-        *([] if picture is None else [picture_figure(picture)]),
+        *(picture_figure(one) for one in pictures if one is not None),
         *table(
             "Recordings", ("recording", "taken", "speed", "used"),
             [_recording_row(n, one) for n, one in enumerate(screening.heard, start=1)],

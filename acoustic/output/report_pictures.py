@@ -17,8 +17,10 @@ from acoustic.output.picture_words import (
     drive_words,
     points_words,
     screening_words,
+    swelling_words,
 )
 from acoustic.output.points_picture import draw_points
+from acoustic.output.swelling_picture import draw_swelling, find_swelling_view
 from acoustic.verdict.by_recording import by_recording
 from acoustic.verdict.change_values import Change
 from acoustic.verdict.suspects import Screening
@@ -61,6 +63,15 @@ def screening_picture(screening: Screening, drive: Drive) -> ReportPicture | Non
     )
     words = screening_words(screening)
     return _png(draw_screening(screening, drive), words, caption)
+
+
+def swelling_picture(screening: Screening) -> ReportPicture | None:
+    """Where the sound swells with the leading suspect; None where it was not heard to."""
+    view = find_swelling_view(screening)
+    if view is None:
+        return None
+    caption = "The loudness of one band of the sound: how often it comes and goes."
+    return _png(draw_swelling(view), swelling_words(view), caption)
 
 
 def points_picture(screening: Screening) -> ReportPicture | None:
