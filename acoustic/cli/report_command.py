@@ -84,5 +84,6 @@ def _read_changes(case: Case, say: Callable[[str], None]) -> tuple[tuple[CaseCha
         pairs = comparable_pairs(case)
         changes = [CaseChange(one.taken, read_and_compare(case, one, say)) for one in pairs]
     except CaseError as error:
-        return (), str(error)
+        # A report is mailed: it tells nobody where the case lies on this machine.
+        return (), str(error).replace(str(case.folder), case.folder.name)
     return tuple(changes), ""

@@ -3,6 +3,7 @@
 import hashlib
 import re
 from html import unescape
+from pathlib import Path
 
 import pytest
 
@@ -19,18 +20,22 @@ def bus(acoustic, case, tmp_path):
     return folder
 
 
+HEALTHY = Path(__file__).resolve().parents[2] / "samples" / "front_four_healthy_idle.m4a"
+
+
 def add(acoustic, bus, clip, *more):
     """Add a clip without a question left open."""
-    options = ("--point", "front", "--rpm", "heard", "--air", "--load", "none", *more)
+    options = ("--rpm", "heard", "--air", "--load", "none", *(more or ("--point", "front")))
     assert acoustic("case", "add", bus, clip, *options)[0] == 0
 
 
 def test_from_clips_to_the_page(acoustic, bus, case, tmp_path):
-    """The planted idler leads; an older answer is named; the digest is that of the file."""
+    """The planted idler leads; an older answer is named; digests are those of the files."""
     idle, held, page = case / "idle.m4a", case / "held_2000_rpm.m4a", tmp_path / "report.html"
     add(acoustic, bus, idle)
     assert acoustic("case", "screen", bus)[0] == 0
     add(acoustic, bus, held)
+    add(acoustic, bus, HEALTHY, "--point", "idler", "--after")
     code, out, _ = acoustic("case", "report", bus, "--file", page, "--sounds")
     assert code == 0
     assert out.splitlines()[-1] == f"Written: {page}"
@@ -43,6 +48,8 @@ def test_from_clips_to_the_page(acoustic, bus, case, tmp_path):
     assert "Noise report: Bus <b>2</b>" in said
     assert "You said: growls & squeals" in said
     assert "this report on 2 recordings" in said
+    assert "none of its recordings after the repair was taken like one before it" in said
+    assert str(tmp_path) not in text  # where the case lies is nobody's business
     assert re.search(r"As a figure, for idler: (0\.[89]\d|>0\.99) likely, by 2 recordings", said)
     for clip in (idle, held):
         assert hashlib.sha256(clip.read_bytes()).hexdigest() in said
