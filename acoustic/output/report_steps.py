@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from acoustic.casework.choice_words import access_words, work_order_line
 from acoustic.casework.history import CheckDone, Note, Opinion, Outcome
 from acoustic.casework.next_checks import RankedCheck
@@ -159,7 +161,8 @@ def _work_notes(one: SuspectWork) -> list[Piece]:
 
 
 def _taken(one: CaseChange) -> str:
-    return taken_text(one.taken, one.taken.rpm)
+    """The way of recording that both sides share."""
+    return taken_text(replace(one.taken, stage="before", take=1), one.taken.rpm)
 
 
 def _change(one: CaseChange) -> list[Piece]:
