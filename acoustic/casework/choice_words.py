@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from acoustic.casework.repair_choice import RepairChoice, SuspectWork
 from acoustic.tables.words import read_repair_words, repair_words
@@ -12,14 +13,28 @@ _TOLD_OTHERS = 3
 _TOLD_NONE_FROM = 0.1
 
 
-def customer_sentences(choice: RepairChoice) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class CustomerWords:
+    """The decision for the customer: where the noise comes from, what to do, what else."""
+
+    source: tuple[str, ...]
+    proposal: tuple[str, ...]
+    besides: tuple[str, ...]
+
+
+def customer_words(choice: RepairChoice) -> CustomerWords:
     """Say the decision to the customer: plain words, what is not certain, hours and money."""
-    return (
-        *_where_from(choice),
-        *_what_we_propose(choice),
-        *_what_else(choice),
-        repair_words("customer", "uncertain"),
+    return CustomerWords(
+        tuple(_where_from(choice)),
+        tuple(_what_we_propose(choice)),
+        (*_what_else(choice), repair_words("customer", "uncertain")),
     )
+
+
+def customer_sentences(choice: RepairChoice) -> tuple[str, ...]:
+    """Sentences of `customer_words`, one after the other."""
+    words = customer_words(choice)
+    return (*words.source, *words.proposal, *words.besides)
 
 
 def work_order_line(choice: RepairChoice) -> str:

@@ -1,8 +1,8 @@
 """HOW PEOPLE COME IN by command line: parse, call the public face, show.
 
 Reading order: progress, options, screen_command, change_command, hear_command,
-orders_command, plan_command, demo_command, adding, case_answers, case_commands,
-case_by_mail, app.
+orders_command, plan_command, demo_command, adding, case_answers, report_command,
+case_commands, case_by_mail, app.
 
 ``acoustic`` starts at `main`. Nothing heavy is imported before a command runs, so that
 ``acoustic --help`` answers at once.

@@ -107,7 +107,7 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
         belief = _by_own_record(case, belief, own_record)
     belief = believed_after_checks(case, belief)
     done = checks_done(case)
-    ranked, choice = _choice_of(case, belief, done)
+    ranked, choice = choice_of(case, belief, done)
     if done:
         sys.stdout.write(_standing(belief, len(done)))
     sys.stdout.write(render_checks(ranked, choice, width, most=4, case_folder=str(folder)) + "\n")
@@ -174,7 +174,7 @@ def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
     before = believed_after_checks(case, belief, knowledge)
     all_done = with_check(earlier, result)
     after = apply_results(case.drive, belief, all_done, knowledge)
-    _, choice = _choice_of(case, after, all_done)
+    _, choice = choice_of(case, after, all_done)
     event = write_event(folder, done, time)
     repeated = len(all_done) == len(earlier)
     again = " It counts in place of the same check made before." if repeated else ""
@@ -292,9 +292,10 @@ def plan_of(case: Case, belief: Belief | None = None) -> Plan:
     return make_plan(case.drive, case.file.words, belief, takes_done(case))
 
 
-def _choice_of(
+def choice_of(
     case: Case, belief: Belief, done: Sequence[CheckResult]
 ) -> tuple[tuple[RankedCheck, ...], RepairChoice]:
+    """Hand checks still to be made, by rank, and what to open or order."""
     from acoustic.casework.case_answer import mileage_of
     from acoustic.casework.next_checks import rank_checks
     from acoustic.casework.repair_choice import ChoiceSettings, choose_repair

@@ -22,6 +22,7 @@ from acoustic.cli.case_answers import (
     run_track_record,
 )
 from acoustic.cli.options import JsonFile, PictureFile
+from acoustic.cli.report_command import run_case_report
 
 MOST_KM = 10_000_000
 PIPE_WIDTH, WIDEST_TERMINAL = 80, 100
@@ -295,6 +296,21 @@ def show_change(
 ) -> None:
     """Say what the repair changed, from the recordings before and after it."""
     raise typer.Exit(run_case_change(folder, json_file, picture, _width()))
+
+
+@case_app.command("report")
+def write_report(
+    folder: CaseFolder,
+    file: Annotated[Path, typer.Option(metavar="FILE", help="The page to write, .html.")],
+    sounds: Annotated[
+        bool, typer.Option("--sounds", help="With pieces of the recordings to hear.")
+    ] = False,
+) -> None:
+    """Write the report of a case as one page: for the customer, then for the adviser.
+
+    The recordings are screened again for it; the page fetches nothing and can be mailed.
+    """
+    raise typer.Exit(run_case_report(folder, file, _now(), sounds=sounds))
 
 
 @case_app.command("opinion")

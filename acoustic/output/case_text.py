@@ -122,7 +122,7 @@ def _events(events: Sequence[Event], width: int, zone: tzinfo | None) -> list[st
     lines: list[str] = []
     for event in events:
         back = " (taken back)" if event.id in gone else ""
-        text = f"{_time_text(event.time, zone)}  {event.kind}{back}: {_event_text(event.data)}"
+        text = f"{_time_text(event.time, zone)}  {event.kind}{back}: {event_text(event.data)}"
         lines += wrapped(text, width, f"{event.id:>5}  ", " " * 7)
     return lines
 
@@ -131,7 +131,8 @@ def _time_text(time: datetime, zone: tzinfo | None) -> str:
     return time.astimezone(zone).strftime("%Y-%m-%d %H:%M")
 
 
-def _event_text(data: EventData) -> str:
+def event_text(data: EventData) -> str:
+    """What happened, in a few words."""
     match data:
         case RecordingAdded():
             return data.original

@@ -192,7 +192,7 @@ def _suspect_table(suspects: Sequence[Suspect], width: int) -> list[str]:
 
 def _suspect_detail(suspect: Suspect, recordings: int, width: int) -> list[str]:
     """Why this part: phrases for and against, then its lines; nothing where there is none."""
-    shown = _telling_lines(suspect)
+    shown = telling_lines(suspect)
     if not (suspect.evidence or suspect.against or shown):
         return []
     lines = _wrapped(f"{suspect.part}: {suspect.mechanism}", width)
@@ -206,13 +206,11 @@ def _suspect_detail(suspect: Suspect, recordings: int, width: int) -> list[str]:
     return lines
 
 
-def _telling_lines(suspect: Suspect) -> list[LineEvidence]:
+def telling_lines(suspect: Suspect, most: int = LISTED_LINES) -> list[LineEvidence]:
     """Pick the lines that say most, heard before missing before hidden; by order within."""
     rank = {"heard": 0, "missing": 1, "hidden": 2}
     telling = sorted(suspect.lines, key=lambda line: (rank[line.state], -abs(line.support)))
-    return sorted(
-        telling[:LISTED_LINES], key=lambda line: (line.recording, rank[line.state], line.order)
-    )
+    return sorted(telling[:most], key=lambda line: (line.recording, rank[line.state], line.order))
 
 
 def _line_table(shown: Sequence[LineEvidence], recordings: int, width: int) -> list[str]:

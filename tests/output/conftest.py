@@ -12,7 +12,14 @@ import pytest
 
 from acoustic.drive.build import build_drive
 from acoustic.drive.layout_file import parse_layout
-from acoustic.evidence.findings import OrderBand, OrderSpectrum, SwellingLine, Tone
+from acoustic.evidence.findings import (
+    EnvelopeBand,
+    EnvelopeSpectrum,
+    OrderBand,
+    OrderSpectrum,
+    SwellingLine,
+    Tone,
+)
 from acoustic.recording.recording import LeftOut, QualityRemark, Recording, Stretch, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
 from acoustic.verdict.suspects import (
@@ -26,6 +33,7 @@ from acoustic.verdict.suspects import (
 )
 
 IDLER_ORDER, STRANGE_ORDER = 6.53, 17.3
+STRIKING_HZ = (3083.0, 4440.0)
 RPM = 800.0
 SPEED_HZ = RPM / 60.0
 SECONDS = 20.0
@@ -225,6 +233,37 @@ def swelling_screening():
     heard = dataclasses.replace(made_heard(), swelling=lines)
     strays = (UnexplainedSwelling(0, lines[0], ""), UnexplainedSwelling(0, lines[1], third))
     return made_screening(heard=(heard,), unexplained_swelling=strays)
+
+
+@pytest.fixture
+def striking(screening):
+    """Give an answer in which the idler's strikes swell the higher of two bands."""
+    rng = np.random.default_rng(3)
+    strikes = (made_tone(4.2, 15.0), made_tone(8.4, 8.0))
+    carriers = (
+        EnvelopeBand(917.0, 1320.0, (made_band(0.5, 20, 64, (), rng),)),
+        EnvelopeBand(*STRIKING_HZ, (made_band(0.5, 20, 64, strikes, rng),)),
+    )
+    heard = dataclasses.replace(
+        screening.heard[0], envelope=EnvelopeSpectrum(carriers, SPEED_HZ, 0.5)
+    )
+    lines = (
+        dataclasses.replace(made_line("strikes", 4.2, 15.0, "heard", 11.0), swings_hz=STRIKING_HZ),
+        dataclasses.replace(
+            made_line("strikes, 2nd", 8.4, 8.0, "heard", 4.0), swings_hz=STRIKING_HZ
+        ),
+        dataclasses.replace(
+            made_line("strikes, 3rd", 12.6, 0.3, "missing", -0.8), swings_hz=STRIKING_HZ
+        ),
+        dataclasses.replace(
+            made_line("elsewhere", 3.0, 6.0, "heard", 2.0), swings_hz=(917.0, 1320.0)
+        ),
+        made_line("a tone", 6.53, 14.0, "heard", 20.0),
+    )
+    first, *others = screening.suspects
+    return dataclasses.replace(
+        screening, heard=(heard,), suspects=(dataclasses.replace(first, lines=lines), *others)
+    )
 
 
 @pytest.fixture

@@ -1,0 +1,67 @@
+"""``acoustic case report``: from clips to the page, as a person types it."""
+
+import hashlib
+import re
+from html import unescape
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture
+def bus(acoustic, case, tmp_path):
+    """Give the folder of a case of the library bus whose title is no harmless one."""
+    folder = tmp_path / "bus"
+    code, _, _ = acoustic(
+        "case", "new", folder, "--layout", case / "library_bus.toml", "--title", "Bus <b>2</b>",
+        "--complaint", "growls & squeals",
+    )  # fmt: skip
+    assert code == 0
+    return folder
+
+
+HEALTHY = Path(__file__).resolve().parents[2] / "samples" / "front_four_healthy_idle.m4a"
+
+
+def add(acoustic, bus, clip, *more):
+    """Add a clip without a question left open."""
+    options = ("--rpm", "heard", "--air", "--load", "none", *(more or ("--point", "front")))
+    assert acoustic("case", "add", bus, clip, *options)[0] == 0
+
+
+def test_from_clips_to_the_page(acoustic, bus, case, tmp_path):
+    """The planted idler leads; an older answer is named; digests are those of the files."""
+    idle, held, page = case / "idle.m4a", case / "held_2000_rpm.m4a", tmp_path / "report.html"
+    add(acoustic, bus, idle)
+    assert acoustic("case", "screen", bus)[0] == 0
+    add(acoustic, bus, held)
+    add(acoustic, bus, HEALTHY, "--point", "idler", "--after")
+    code, out, _ = acoustic("case", "report", bus, "--file", page, "--sounds")
+    assert code == 0
+    assert out.splitlines()[-1] == f"Written: {page}"
+    assert "The answer kept as number 2" in out
+    text = page.read_text(encoding="utf-8")
+    assert page.stat().st_size < 1_500_000
+    assert text.count("data:audio/mpeg") == 2
+    assert "<b>" not in text
+    said = unescape(re.sub(r"<[^>]*>", " ", text))
+    assert "Noise report: Bus <b>2</b>" in said
+    assert "You said: growls & squeals" in said
+    assert "this report on 2 recordings" in said
+    assert "none of its recordings after the repair was taken like one before it" in said
+    assert str(tmp_path) not in text  # where the case lies is nobody's business
+    assert re.search(r"As a figure, for idler: (0\.[89]\d|>0\.99) likely, by 2 recordings", said)
+    for clip in (idle, held):
+        assert hashlib.sha256(clip.read_bytes()).hexdigest() in said
+
+
+def test_what_cannot_be_reported_is_answered(acoustic, bus, tmp_path):
+    """No recording yet; a place that cannot be written; nothing is left behind."""
+    page = tmp_path / "report.html"
+    code, _, err = acoustic("case", "report", bus, "--file", page)
+    assert code == 2
+    assert "it has no recordings before the repair yet" in err
+    code, _, err = acoustic("case", "report", bus, "--file", tmp_path / "no" / "report.html")
+    assert code == 2
+    assert "does not exist" in err
+    assert not page.exists()
