@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from acoustic.verdict.line_likelihood import LATTICE_STEP, STRAY_SHARES, LineTable
+from acoustic.verdict.window_sums import windowed_sum
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +45,11 @@ _LONG_CYCLES = (3, 4)
 _LONG_CYCLE_TOP = 4.0  # above it thirds and quarters lie too close to mean anything
 _PERSISTENCE = 0.4
 _PERSISTENCE_SD = 0.004
+# At one speed the same order and the same frequency are one place, and a tone stays there
+# as exactly as a part's own does.
+_SAME_SPEED = 0.03
+_PERSISTENCE_AT_ONE_SPEED = 0.85
+_PERSISTENCE_SD_AT_ONE_SPEED = 0.0015
 _HOT_RATIO = 2.5
 _CLEAR_STRENGTH = 0.03
 
@@ -107,8 +113,8 @@ def stray_rate(
     if stray_probability is not None:
         rates = _crowding(table, hot, stray_probability)
     for stray in strays:
-        for centre in _again_at(stray.ln_order, stray.mean_speed_hz, table):
-            _add_bump(rates, table, centre, _PERSISTENCE_SD, _PERSISTENCE * stray.probability)
+        for centre, sd, share in _again_at(stray.ln_order, stray.mean_speed_hz, table):
+            _add_bump(rates, table, centre, sd, share * stray.probability)
     return rates + _companions(table, hot, before) + _long_cycles(table) + _near_comb(table)
 
 
@@ -138,9 +144,18 @@ def _long_cycles(table: LineTable) -> Floats:
     return rates
 
 
-def _again_at(ln_order: float, mean_speed_hz: float, table: LineTable) -> tuple[float, float]:
-    """Where a stranger's tone may come again: at the same order or the same frequency."""
-    return ln_order, ln_order + float(np.log(mean_speed_hz / table.mean_speed_hz))
+def _again_at(
+    ln_order: float, mean_speed_hz: float, table: LineTable
+) -> tuple[tuple[float, float, float], ...]:
+    """Where a stranger's tone may come again: (ln(order), its sd, the chance).
+
+    At the same order or the same frequency; at one speed both are one place.
+    """
+    shift = float(np.log(mean_speed_hz / table.mean_speed_hz))
+    if abs(shift) < _SAME_SPEED:
+        return ((ln_order, _PERSISTENCE_SD_AT_ONE_SPEED, _PERSISTENCE_AT_ONE_SPEED),)
+    apart = (_PERSISTENCE_SD, _PERSISTENCE)
+    return ((ln_order, *apart), (ln_order + shift, *apart))
 
 
 def _add_bump(rates: Floats, table: LineTable, centre: float, sd: float, share: float) -> None:
@@ -176,10 +191,14 @@ def _companions(
                     )
                 )
                 _add_bump(rates, table, centre, sd, share)
+    again = np.zeros(table.ln_order.size)
     for other, tones in before:
+        expected = np.zeros(table.ln_order.size)
         for tone in (tone for tone in tones if tone.clear):
-            for centre in _again_at(tone.ln_order, other.mean_speed_hz, table):
-                _add_bump(rates, table, centre, _PERSISTENCE_SD, _PERSISTENCE)
+            for centre, sd, share in _again_at(tone.ln_order, other.mean_speed_hz, table):
+                _add_bump(expected, table, centre, sd, share)
+        again = np.maximum(again, expected)
+    rates += again
     for tone in hot:
         rates[tone.first : tone.last + 1] = 0.0
     return rates
@@ -245,13 +264,16 @@ def stranger_weights(
         weight = 1.0 + companion_odds(tones, rate, table.strangers.comb_step)
         x = np.array([tone.ln_order for tone in tones])
         here = rate[[tone.place for tone in tones]]
+        # However often it was heard before, it comes again once.
+        again = np.zeros(len(tones))
         for earlier, others in zip(tables[:r], hot[:r], strict=True):
+            expected = np.zeros(len(tones))
             for tone in (tone for tone in others if tone.clear):
-                for centre in _again_at(tone.ln_order, earlier.mean_speed_hz, table):
-                    away = (x - centre) / _PERSISTENCE_SD
-                    density = np.exp(-0.5 * away**2) / (_PERSISTENCE_SD * np.sqrt(2 * np.pi))
-                    weight += _PERSISTENCE * density / here
-        weights.append(weight)
+                for centre, sd, share in _again_at(tone.ln_order, earlier.mean_speed_hz, table):
+                    density = np.exp(-0.5 * ((x - centre) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+                    expected += share * density
+            again = np.maximum(again, expected)
+        weights.append(weight + again / here)
     return np.concatenate(weights) if weights else np.empty(0)
 
 
@@ -330,30 +352,9 @@ def clutter(table: LineTable, rates: Floats) -> Floats:
     expected = LATTICE_STEP * np.where(table.visible, rates + WEAK_RATE, 0.0)
     heard = LATTICE_STEP * (rates * table.stray + WEAK_RATE * table.weak_stray)
     heard = np.where(table.visible, heard, 0.0)
-    return (1.0 + _windowed_sum(heard, table.half_window)) / (
-        1.0 + _windowed_sum(expected, table.half_window)
+    return (1.0 + windowed_sum(heard, table.half_window)) / (
+        1.0 + windowed_sum(expected, table.half_window)
     )
-
-
-def _windowed_sum(values: Floats, half_window: NDArray[np.intp]) -> Floats:
-    """Sum over ± half_window places.
-
-    Added up place by place: the values reach 1e40, where differences of a running sum
-    would leave nothing of their small neighbours.
-    """
-    total = np.empty_like(values)
-    start = 0
-    while start < values.size:
-        half = int(half_window[start])
-        # Windows shrink slowly with order: one width serves while it is within a tenth.
-        alike = np.abs(half_window[start:] - half) <= max(0.1 * half, 0.5)
-        end = start + (alike.size if alike.all() else int(np.argmin(alike)))
-        first, last = max(0, start - half), min(values.size, end + half)
-        padded = np.pad(values[first:last], (first - (start - half), (end + half) - last))
-        windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1)
-        total[start:end] = windows.sum(axis=1)
-        start = end
-    return total
 
 
 def hot_tones(table: LineTable) -> tuple[HotTone, ...]:

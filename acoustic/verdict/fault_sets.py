@@ -109,7 +109,7 @@ def _evidence(book: PartBook, given: _Given, parts: Iterable[int]) -> Floats:
     for k in parts:
         state, prior = given.states[k], given.priors[k]
         ratios[k] = float(prior @ state.on) / float(prior @ state.off)
-    return ratios
+    return np.asarray(ratios**book.problem.evidence_share)
 
 
 def _with_fault(book: PartBook, given: _Given, part: int) -> _Given:

@@ -45,7 +45,7 @@ from acoustic.verdict.line_likelihood import (
     envelope_table,
     line_table,
 )
-from acoustic.verdict.problem import MatchProblem
+from acoustic.verdict.problem import MatchProblem, evidence_share
 from acoustic.verdict.song_priors import SongBeliefs, SongPrior, SongSettings
 from acoustic.verdict.sources import Realm, Voice, level_prior
 from acoustic.verdict.suspects import CountedWords
@@ -329,6 +329,10 @@ def _problem(
         companions=unlisted[1],
         hidden_shafts=np.zeros((len(sources.parts), unlisted[0].size)),
         unlisted=settings.unlisted,
+        evidence_share=evidence_share(
+            [one.table.mean_speed_hz for one in listenings if one.realm == Realm.TONES],
+            settings.same_speed_within,
+        ),
     )
 
 

@@ -48,6 +48,9 @@ class MatchProblem:
         Further weight of a stranger against each part: tones of a shaft nobody listed.
     unlisted : int
         As how many parts more what the layout leaves out counts.
+    evidence_share : float
+        Power that a part's likelihood ratio counts with: below 1 where recordings at one
+        speed repeat each other.
     """
 
     belts: Sequence[BeltOffset]
@@ -65,6 +68,7 @@ class MatchProblem:
     companions: Floats
     hidden_shafts: Floats
     unlisted: int = 0
+    evidence_share: float = 1.0
 
     @property
     def part_count(self) -> int:
@@ -75,3 +79,26 @@ class MatchProblem:
     def tone_count(self) -> int:
         """Number of contested tones over all recordings."""
         return int(self.stranger.size)
+
+
+def evidence_share(speeds_hz: Sequence[float], same_within: float) -> float:
+    """Share of the evidence that counts, given the speeds of the recordings.
+
+    What the match has wrong of an engine (its floor, its own noises) it has wrong in every
+    recording at that speed, so k of them count as the square root of k (judgement). Each
+    other speed counts in full.
+
+    Examples
+    --------
+    >>> evidence_share([13.0, 30.0], 0.03), evidence_share([13.0] * 4, 0.03)
+    (1.0, 0.5)
+    """
+    alike: list[list[float]] = []
+    for speed_hz in speeds_hz:
+        for group in alike:
+            if abs(np.log(speed_hz / group[0])) < same_within:
+                group.append(speed_hz)
+                break
+        else:
+            alike.append([speed_hz])
+    return float(sum(np.sqrt(len(group)) for group in alike) / max(len(speeds_hz), 1))

@@ -172,6 +172,17 @@ def test_a_strangers_tone_comes_again(table, spectrum_of, settings, order, gains
     assert bool(second > 20.0) is gains
 
 
+def test_at_one_speed_a_strangers_tone_stays_where_it_is(table) -> None:
+    """Heard a fourth time it is as surely a stranger's as the second: it comes again once."""
+    rates = [np.full(table.ln_order.size, Strangers().first_rate)] * 4
+    hot = [[_tone(23.26, 50.0, table)]] * 4
+    first, second, *later = stranger_weights([table] * 4, hot, rates)
+    assert first == 1.0
+    assert later == pytest.approx([second] * 2)
+    moved = [hot[0], [_tone(23.26 * 1.004, 50.0, table)]]
+    assert stranger_weights([table] * 2, moved, rates[:2])[1] < 0.1 * second
+
+
 def test_strangers_of_a_healthy_recording_are_expected(table) -> None:
     """A tone nobody explained in the reference raises the rate at its order and frequency."""
     stray = StrayTone(float(np.log(23.26)), 1.0, 27.0)
