@@ -47,8 +47,8 @@ def wobble():
 
 
 def test_points_tell_them_apart_where_the_sound_differs_there(drive, wobble):
-    """The same orders; 15 dB between the points say which of the two it is."""
-    apart = Surroundings(own_point_db=8.0, other_point_db=-7.0)
+    """The same orders; 20 dB between the points, as by contact, say which of the two it is."""
+    apart = Surroundings(own_point_db=10.0, other_point_db=-10.0)
     at_points = odds(drive, wobble, TAKES, apart, seed=4)
     assert at_points[0] > 2.0 * at_points[1]
 
