@@ -14,12 +14,9 @@ from acoustic.recording.taken import Taken
 from acoustic.screening import ScreenSettings, screen
 from acoustic.verdict.change import compare
 from acoustic.verdict.change_alike import SAME_SPEED
-from acoustic.verdict.change_places import settled_offsets
+from acoustic.verdict.change_places import likely_target, settled_offsets
 from acoustic.verdict.change_values import Change, Take, Target
 from acoustic.verdict.suspects import Screening
-
-_LEAST_SHARE = 0.15
-"""Mechanisms of the part that are less likely than this are not held to be what was repaired."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,22 +86,15 @@ def _target(case: Case, screening: Screening) -> Target | None:
     outcomes = [e.data for e in case.events if isinstance(e.data, Outcome) and e.data.part]
     if outcomes:
         found = outcomes[-1]
-        mechanisms = (found.mechanism,) if found.mechanism else _likely(screening, found.part)
-        return Target(found.part, mechanisms)
+        if found.mechanism:
+            return Target(found.part, (found.mechanism,))
+        return likely_target(screening, found.part)
     screenings = [e.data for e in case.events if isinstance(e.data, ScreeningMade)]
     made = [one for one in screenings if one.faulty and not one.by]
     if not made:
         return None
     part = max(made[-1].faulty, key=lambda name: made[-1].faulty[name])
-    return Target(part, _likely(screening, part))
-
-
-def _likely(screening: Screening, part: str) -> tuple[str, ...]:
-    belief = screening.belief
-    if belief is None or part not in belief.parts:
-        return ()
-    shares = belief.mechanisms[belief.parts.index(part)]
-    return tuple(name for name, share in shares.items() if share >= _LEAST_SHARE)
+    return likely_target(screening, part)
 
 
 def _alike_groups(recordings: Sequence[StoredRecording]) -> list[list[StoredRecording]]:

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from acoustic.verdict.suspects import Heard, Screening
 
 _LEAST_PROBABILITY = 0.5
-_LEAST_SHARE = 0.15
-"""Mechanisms of the part that are less likely than this are not held to be what was repaired."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,18 +131,13 @@ def _takes(request: ChangeRequest, heard: Sequence[Heard], stage: Stage) -> list
 
 def _target(request: ChangeRequest, screening: Screening) -> Target | None:
     """The part named, or the leading suspect, with the mechanisms the screening leaves it."""
-    from acoustic.verdict.change_values import Target
+    from acoustic.verdict.change_places import likely_target
 
     part = request.part
     for suspect in screening.suspects[:1]:
         if max(suspect.probability, suspect.source_probability) >= _LEAST_PROBABILITY:
             part = part or suspect.part
-    belief = screening.belief
-    if not part or belief is None or part not in belief.parts:
-        return Target(part) if part else None
-    shares = belief.mechanisms[belief.parts.index(part)]
-    likely = tuple(name for name, share in shares.items() if share >= _LEAST_SHARE)
-    return Target(part, likely)
+    return likely_target(screening, part) if part else None
 
 
 def _save_json(change: Change, path: Path) -> None:

@@ -18,6 +18,7 @@ from acoustic.drive.drive import Drive, ExpectedFamily
 from acoustic.drive.expected import expected_families
 from acoustic.evidence.family_levels import SegmentLevels, TakeLevels
 from acoustic.evidence.findings import OrderSpectrum
+from acoustic.verdict.change_values import Target
 from acoustic.verdict.line_likelihood import LikelihoodSettings, LineTable, line_table
 from acoustic.verdict.suspects import Screening
 from acoustic.verdict.unknowns import (
@@ -39,6 +40,8 @@ _STEP = 2.5e-4
 _SETTLED_SD = 0.002
 """Slip differs so much between recordings at one speed (relative)."""
 _LEAST_PROBABILITY = 0.5
+_LEAST_SHARE = 0.15
+"""Mechanisms less likely than this are not held to be what was repaired (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +123,15 @@ def _pooled_swings(levels: Sequence[SegmentLevels]) -> Floats:
     variance = np.sum([one.noise_sd[:size] ** 2 for one in levels], axis=0)
     seen = np.all([one.seen[:size] for one in levels], axis=0)
     return np.asarray(np.where(seen, total / np.sqrt(variance + 1e-60), 0.0))
+
+
+def likely_target(screening: Screening, part: str) -> Target:
+    """A part as what was repaired, with the mechanisms the screening leaves it."""
+    belief = screening.belief
+    if belief is None or part not in belief.parts:
+        return Target(part)
+    shares = belief.mechanisms[belief.parts.index(part)]
+    return Target(part, tuple(name for name, share in shares.items() if share >= _LEAST_SHARE))
 
 
 def settled_offsets(drive: Drive, screening: Screening) -> dict[str, float]:
