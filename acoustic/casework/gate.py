@@ -14,7 +14,7 @@ from acoustic.recording.recording import QualityRemark
 _SPEED_ASKED = 0.05
 """How far a speed may lie from the one asked for: as far as the plan lets idle wander. [-]"""
 _ENOUGH = 0.8
-"""Share of the length asked for that is enough. [-]"""
+"""Share of the length asked for that is enough (judgement). [-]"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,7 +46,7 @@ _LONG_CYCLE_TOP = 4.0  # above it thirds and quarters lie too close to mean anyt
 _PERSISTENCE = 0.4
 _PERSISTENCE_SD = 0.004
 # At one speed the same order and the same frequency are one place, and a tone stays there
-# as exactly as a part's own does.
+# as exactly as a part's own does (judgement).
 _SAME_SPEED = 0.03
 _PERSISTENCE_AT_ONE_SPEED = 0.85
 _PERSISTENCE_SD_AT_ONE_SPEED = 0.0015

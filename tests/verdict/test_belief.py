@@ -44,7 +44,7 @@ def test_certainty_has_no_uncertainty(two_parts):
 
 def test_an_impossible_finding_changes_nothing(two_parts):
     """Nothing explains it: the belief stays."""
-    assert two_parts.updated({"idler": PartLikelihood(0.0, 0.0)}) is not None
+    assert two_parts.updated({"idler": PartLikelihood(0.0, 0.0)}) == two_parts
     every = {name: PartLikelihood(0.0, 0.0) for name in ("idler", "pump")}
     assert two_parts.updated(every) == two_parts
 
