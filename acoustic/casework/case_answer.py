@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from acoustic.casework.case_folder import SCREENINGS, Case, StoredRecording
-from acoustic.casework.check_results import CheckDone as CheckResult
+from acoustic.casework.check_results import CheckMade
 from acoustic.casework.gate import TakeCheck
 from acoustic.casework.history import CheckDone, GateAnswer, Outcome, ScreeningMade
 from acoustic.casework.next_checks import apply_results, tells_of
@@ -108,28 +108,28 @@ def _read_kept_belief(case: Case) -> Belief | None:
         ) from None
 
 
-def checks_done(case: Case) -> tuple[CheckResult, ...]:
+def checks_done(case: Case) -> tuple[CheckMade, ...]:
     """Results of the hand checks that stand, oldest first.
 
     Of a check repeated at the same part the last counts: it is no further evidence, since
     what misled the first time misleads again.
     """
-    last: dict[tuple[str, str], CheckResult] = {}
+    last: dict[tuple[str, str], CheckMade] = {}
     for event in case.events:
         if isinstance(event.data, CheckDone):
             one = event.data
             last.pop((one.check, one.part), None)
-            last[one.check, one.part] = CheckResult(one.check, one.part, one.result)
+            last[one.check, one.part] = CheckMade(one.check, one.part, one.result)
     return tuple(last.values())
 
 
-def with_check(done: Sequence[CheckResult], new: CheckResult) -> tuple[CheckResult, ...]:
+def with_check(done: Sequence[CheckMade], new: CheckMade) -> tuple[CheckMade, ...]:
     """Results with one more, in place of the same check at the same part."""
     at = (new.check, new.part)
     return (*(one for one in done if (one.check, one.part) != at), new)
 
 
-def require_known_check(case: Case, new: CheckResult, knowledge: Knowledge) -> None:
+def require_known_check(case: Case, new: CheckMade, knowledge: Knowledge) -> None:
     """Raise `CaseError` for a check that tells nothing of such a part."""
     check, drive = knowledge.hand_checks.get(new.check), case.drive
     if check is None or new.part not in drive.parts:

@@ -21,7 +21,7 @@ _NEGLIGIBLE = 1e-9  # as in the belief itself
 
 
 @dataclass(frozen=True, slots=True)
-class CheckDone:
+class CheckMade:
     """A hand check that was made: id of the check, name of the part, id of the result."""
 
     check: str
@@ -29,7 +29,7 @@ class CheckDone:
     result: str
 
 
-def apply_result(drive: Drive, belief: Belief, done: CheckDone, knowledge: Knowledge) -> Belief:
+def apply_result(drive: Drive, belief: Belief, done: CheckMade, knowledge: Knowledge) -> Belief:
     """The belief after a hand check, by Bayes' rule.
 
     Raises
@@ -40,7 +40,7 @@ def apply_result(drive: Drive, belief: Belief, done: CheckDone, knowledge: Knowl
     return _apply(drive, belief, done, knowledge)[1]
 
 
-def chance_of_result(drive: Drive, belief: Belief, done: CheckDone, knowledge: Knowledge) -> float:
+def chance_of_result(drive: Drive, belief: Belief, done: CheckMade, knowledge: Knowledge) -> float:
     """P(the check comes out like this) under the belief; sums to 1 over its results.
 
     Raises
@@ -53,9 +53,9 @@ def chance_of_result(drive: Drive, belief: Belief, done: CheckDone, knowledge: K
 
 def outcomes(
     drive: Drive, belief: Belief, check: HandCheck, part: str, knowledge: Knowledge
-) -> tuple[tuple[CheckDone, float, Belief], ...]:
+) -> tuple[tuple[CheckMade, float, Belief], ...]:
     """Every result of a check at a part: (result, its chance, the belief after it)."""
-    made = [CheckDone(check.id, part, result.id) for result in check.results]
+    made = [CheckMade(check.id, part, result.id) for result in check.results]
     return tuple((done, *_apply(drive, belief, done, knowledge)) for done in made)
 
 
@@ -112,7 +112,7 @@ def _driven_by(drive: Drive, belt: BeltGeometry, name: str) -> bool:
 
 
 def _apply(
-    drive: Drive, belief: Belief, done: CheckDone, knowledge: Knowledge
+    drive: Drive, belief: Belief, done: CheckMade, knowledge: Knowledge
 ) -> tuple[float, Belief]:
     check = _known_check(belief, done, knowledge)
     at = check.index(done.result)
@@ -127,7 +127,7 @@ def _apply(
     return _updated_by_one_noise(belief, by_part, check.part_sound[at])
 
 
-def _known_check(belief: Belief, done: CheckDone, knowledge: Knowledge) -> HandCheck:
+def _known_check(belief: Belief, done: CheckMade, knowledge: Knowledge) -> HandCheck:
     check = knowledge.hand_checks.get(done.check)
     if check is None:
         known = ", ".join(sorted(knowledge.hand_checks))

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from acoustic.casework.check_results import (
-    CheckDone,
+    CheckMade,
     apply_result,
     belt_of,
     driven_parts,
@@ -103,7 +103,7 @@ def rank_checks(
     drive: Drive,
     belief: Belief,
     knowledge: Knowledge,
-    done: Sequence[CheckDone] = (),
+    done: Sequence[CheckMade] = (),
     settings: CheckSettings = DEFAULT_CHECK_SETTINGS,
 ) -> tuple[RankedCheck, ...]:
     """Every check that can still be made, most settled per minute first.
@@ -112,7 +112,7 @@ def rank_checks(
     ----------
     belief : Belief
         What is believed now, the results of `done` included (see `apply_results`).
-    done : sequence of CheckDone
+    done : sequence of CheckMade
         Checks already made, in order: they are not proposed again, and a belt that the
         last one left off need not come off again.
     """
@@ -129,7 +129,7 @@ def rank_checks(
 
 
 def apply_results(
-    drive: Drive, belief: Belief, done: Sequence[CheckDone], knowledge: Knowledge
+    drive: Drive, belief: Belief, done: Sequence[CheckMade], knowledge: Knowledge
 ) -> Belief:
     """The belief after several checks, taken as independent of each other given the fault.
 
@@ -185,7 +185,7 @@ def _belt_check_allowed(check: HandCheck, drive: Drive, part: str) -> bool:
     return not kinds & set(check.not_if_driving)
 
 
-def _belt_left_off(drive: Drive, knowledge: Knowledge, done: Sequence[CheckDone]) -> str | None:
+def _belt_left_off(drive: Drive, knowledge: Knowledge, done: Sequence[CheckMade]) -> str | None:
     """Name of the belt that is still off after the last check."""
     if not done or not knowledge.hand_checks[done[-1].check].belt_off:
         return None
@@ -219,7 +219,7 @@ def _ranked(
 def _outlook(
     belief: Belief,
     check: HandCheck,
-    found: tuple[CheckDone, float, Belief],
+    found: tuple[CheckMade, float, Belief],
     settings: CheckSettings,
 ) -> ResultOutlook:
     done, chance, after = found

@@ -139,7 +139,7 @@ def _add(
     """Take one clip in and tell it: whether it is usable; None if the case had it already."""
     from acoustic.casework.case_answer import as_gate_answer
     from acoustic.casework.case_writes import write_recording
-    from acoustic.output.case_text import taken_text
+    from acoustic.output.case_text import taken_in_full
 
     folder = gate.case.folder
     check, words = gate.look(clip, taken)
@@ -149,9 +149,9 @@ def _add(
     if added.already:
         before = _taken_before(added.event)
         if before is not None and replace(taken, take=before.take) != before:
-            say(f"  It is entered as: {taken_text(before)}. To change that: {undo}.")
+            say(f"  It is entered as: {taken_in_full(before)}. To change that: {undo}.")
         return None
-    say(f"  Taken: {taken_text(taken)}.")
+    say(f"  Taken: {taken_in_full(taken)}.")
     say(f"  {check.headline}")
     for remark in check.remarks:
         if remark.code == "part_used":  # of a long file the rest was not looked at

@@ -23,7 +23,7 @@ from acoustic.errors import AcousticError, CaseError
 
 if TYPE_CHECKING:
     from acoustic.casework.case_folder import Case
-    from acoustic.casework.check_results import CheckDone as CheckResult
+    from acoustic.casework.check_results import CheckMade
     from acoustic.casework.history import CheckDone, Outcome
     from acoustic.casework.next_checks import RankedCheck
     from acoustic.casework.plan import Plan
@@ -156,7 +156,7 @@ def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
     )
     from acoustic.casework.case_folder import read_case
     from acoustic.casework.case_writes import write_event
-    from acoustic.casework.check_results import CheckDone as CheckResult
+    from acoustic.casework.check_results import CheckMade
     from acoustic.casework.next_checks import apply_results
     from acoustic.tables.knowledge import load_knowledge
 
@@ -169,7 +169,7 @@ def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
             f"(acoustic case note {folder} TEXT)."
         )
     knowledge, earlier = load_knowledge(), checks_done(case)
-    result = CheckResult(done.check, done.part, done.result)
+    result = CheckMade(done.check, done.part, done.result)
     require_known_check(case, result, knowledge)
     before = believed_after_checks(case, belief, knowledge)
     all_done = with_check(earlier, result)
@@ -293,7 +293,7 @@ def plan_of(case: Case, belief: Belief | None = None) -> Plan:
 
 
 def choice_of(
-    case: Case, belief: Belief, done: Sequence[CheckResult]
+    case: Case, belief: Belief, done: Sequence[CheckMade]
 ) -> tuple[tuple[RankedCheck, ...], RepairChoice]:
     """Hand checks still to be made, by rank, and what to open or order."""
     from acoustic.casework.case_answer import mileage_of

@@ -26,12 +26,12 @@ INDENT = "  "
 _HEADLINE_CHARACTERS = 160
 
 
-def taken_text(taken: Taken) -> str:
+def taken_in_full(taken: Taken) -> str:
     """How a recording was taken, in words.
 
     Examples
     --------
-    >>> taken_text(Taken("idler", contact=True, rpm=1500, loads=("steering",), take=2))
+    >>> taken_in_full(Taken("idler", contact=True, rpm=1500, loads=("steering",), take=2))
     'idler, resting on it, 1500 rpm, steering on, before, take 2'
     """
     place = taken.point or "in front of the drive"
@@ -110,7 +110,7 @@ def _head(case: Case, width: int) -> list[str]:
 def _recordings(recordings: Sequence[StoredRecording], width: int) -> list[str]:
     lines: list[str] = []
     for one in recordings:
-        text = f"{taken_text(one.taken)} ({one.added.original})"
+        text = f"{taken_in_full(one.taken)} ({one.added.original})"
         if one.added.gate is not None and not one.added.gate.usable:
             text += ": not usable"
         lines += wrapped(text, width, f"{one.event_id:>5}  ", " " * 7)

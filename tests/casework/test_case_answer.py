@@ -30,7 +30,7 @@ from acoustic.casework.case_writes import (
     write_recording,
     write_screening,
 )
-from acoustic.casework.check_results import CheckDone as CheckResult
+from acoustic.casework.check_results import CheckMade
 from acoustic.casework.history import (
     CheckDone,
     GateAnswer,
@@ -197,22 +197,22 @@ def test_one_more_check_takes_the_place_of_the_same(screened, now):
     _checked(screened, "rough", now)
     _checked(screened, "smooth", now, part="flat idler")
     earlier = checks_done(read_case(screened))
-    new = CheckResult(SPIN, "guide idler", "smooth")
+    new = CheckMade(SPIN, "guide idler", "smooth")
     _checked(screened, "smooth", now)
     assert with_check(earlier, new) == checks_done(read_case(screened))
-    assert len(with_check(earlier, CheckResult(SPIN, "tensioner", "smooth"))) == 3
+    assert len(with_check(earlier, CheckMade(SPIN, "tensioner", "smooth"))) == 3
 
 
 def test_a_check_is_refused_where_it_is_not_made(screened, knowledge):
     """A run with the belt off bears on the belt's drive; water goes on the belt."""
     case = read_case(screened)
-    wrong = CheckResult("water on the ribs", "guide idler", "x")
+    wrong = CheckMade("water on the ribs", "guide idler", "x")
     with pytest.raises(CaseError, match=r"not made at 'guide idler'\. It is made at belt main"):
         require_known_check(case, wrong, knowledge)
-    require_known_check(case, CheckResult("water on the ribs", "belt main", "x"), knowledge)
+    require_known_check(case, CheckMade("water on the ribs", "belt main", "x"), knowledge)
     with pytest.raises(CaseError, match="This layout has no part for it"):
         require_known_check(
-            case, CheckResult("look over the toothed belt", "belt main", "x"), knowledge
+            case, CheckMade("look over the toothed belt", "belt main", "x"), knowledge
         )
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from acoustic.casework.check_results import (
-    CheckDone,
+    CheckMade,
     apply_result,
     belt_of,
     chance_of_result,
@@ -26,7 +26,7 @@ SAMPLES = Path(__file__).resolve().parents[2] / "samples" / "layouts"
 
 def test_a_rough_idler_by_hand(front_four, two_idlers, knowledge):
     """Rough: 0.74 if it is this one, 0.07 if it is the other. 0.37 / (0.37 + 0.035) = 0.9136."""
-    rough = CheckDone("spin by hand", "guide idler", "rough")
+    rough = CheckMade("spin by hand", "guide idler", "rough")
     assert chance_of_result(front_four, two_idlers, rough, knowledge) == pytest.approx(0.405)
     after = apply_result(front_four, two_idlers, rough, knowledge)
     assert after.faulty == pytest.approx([0.37 / 0.405, 0.035 / 0.405])
@@ -35,7 +35,7 @@ def test_a_rough_idler_by_hand(front_four, two_idlers, knowledge):
 def test_a_check_tells_the_mechanism(front_four, knowledge):
     """A jerky arm, 0.85 if the arm is worn and 0.15 if the bearing is: halves become those."""
     belief = Belief(("tensioner",), (((0,), 1.0),), ({"worn arm": 0.5, "rough bearing": 0.5},))
-    jerky = CheckDone("swing the tensioner", "tensioner", "jerky")
+    jerky = CheckMade("swing the tensioner", "tensioner", "jerky")
     after = apply_result(front_four, belief, jerky, knowledge)
     assert after.mechanisms[0] == pytest.approx({"worn arm": 0.85, "rough bearing": 0.15})
 
@@ -47,7 +47,7 @@ def test_run_with_the_belt_off(front_four, on_and_off_the_belt, knowledge):
         on_and_off_the_belt.sets,
         (*on_and_off_the_belt.mechanisms, {"slipping belt": 1.0}),
     )
-    gone = CheckDone("run with the belt off", "belt main", "gone")
+    gone = CheckMade("run with the belt off", "belt main", "gone")
     assert chance_of_result(front_four, belief, gone, knowledge) == pytest.approx(0.495)
     after = apply_result(front_four, belief, gone, knowledge)
     assert after.faulty == pytest.approx([0.47 / 0.495, 0.015 / 0.495, 0.0])
@@ -74,7 +74,7 @@ def test_two_faults_on_one_belt_drive_against_the_joint_written_out(front_four, 
             heard = [louder[names[k]] for k in chosen] or [0.03]
             joint[chosen, names] = prior * sum(heard) / len(heard)
     whole = sum(joint.values())
-    done = CheckDone("water on the ribs", "belt main", "louder")
+    done = CheckMade("water on the ribs", "belt main", "louder")
     after = apply_result(front_four, belief, done, knowledge)
     assert chance_of_result(front_four, belief, done, knowledge) == pytest.approx(whole)
     for k in range(2):
@@ -140,9 +140,9 @@ def test_what_a_belt_drives():
 @pytest.mark.parametrize(
     ("done", "told"),
     [
-        (CheckDone("made down", "guide idler", "bad"), "Known are: made up"),
-        (CheckDone("made up", "gide idler", "bad"), "Known are: guide idler, flat idler"),
-        (CheckDone("made up", "guide idler", "worse"), "Known are: bad, good"),
+        (CheckMade("made down", "guide idler", "bad"), "Known are: made up"),
+        (CheckMade("made up", "gide idler", "bad"), "Known are: guide idler, flat idler"),
+        (CheckMade("made up", "guide idler", "worse"), "Known are: bad, good"),
     ],
 )
 def test_a_wrong_name_is_told_with_the_right_ones(front_four, two_idlers, done, told, only_check):

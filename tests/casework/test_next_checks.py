@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from acoustic.casework.check_results import CheckDone
+from acoustic.casework.check_results import CheckMade
 from acoustic.casework.next_checks import (
     CheckSettings,
     apply_results,
@@ -75,7 +75,7 @@ def test_most_per_minute_comes_first(front_four, two_idlers, knowledge):
     rates = [one.nat_per_minute for one in ranked]
     assert rates == sorted(rates, reverse=True) and rates[0] > 0
     best = ranked[0]
-    done = [CheckDone(best.check.id, best.part, best.results[0].result)]
+    done = [CheckMade(best.check.id, best.part, best.results[0].result)]
     after = apply_results(front_four, two_idlers, done, knowledge)
     left = {(one.check.id, one.part) for one in rank_checks(front_four, after, knowledge, done)}
     assert left == {(one.check.id, one.part) for one in ranked[1:]}
@@ -89,9 +89,9 @@ def test_a_belt_comes_off_once(front_four, two_idlers, knowledge):
         return {one.part: one.minutes for one in ranked if one.check.id == "spin by hand"}
 
     assert minutes([]) == {"guide idler": 16, "flat idler": 16}
-    spun = CheckDone("spin by hand", "guide idler", "smooth")
+    spun = CheckMade("spin by hand", "guide idler", "smooth")
     assert minutes([spun]) == {"flat idler": 4}
-    assert minutes([spun, CheckDone("rock for play", "flat idler", "no play")]) == {
+    assert minutes([spun, CheckMade("rock for play", "flat idler", "no play")]) == {
         "flat idler": 16
     }
 

@@ -31,7 +31,7 @@ from run_trial import cases_of
 from scenes import REPORTED_LAYOUTS, TUNING_LAYOUTS, TrialCase
 from scoring import CALL, CaseScore, brier, pairs, precision_recall, score_case
 
-from acoustic.casework.check_results import CheckDone, apply_result, outcomes
+from acoustic.casework.check_results import CheckMade, apply_result, outcomes
 from acoustic.casework.next_checks import rank_checks
 from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
@@ -180,7 +180,7 @@ def _after_checks(case: TrialCase, answer: JointAnswer) -> JointAnswer:
     if case.fault is not None:
         shares[faulty[0]] = {case.fault.mechanism: 1.0}
     truth = Belief(belief.parts, ((faulty, 1.0),), tuple(shares))
-    done: list[CheckDone] = []
+    done: list[CheckMade] = []
     for _ in range(MOST_CHECKS):
         ranked = rank_checks(case.drive, belief, knowledge, done)
         if not ranked:
