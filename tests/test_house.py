@@ -20,7 +20,7 @@ ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "acoustic"
 WAY = (
     "errors", "tables", "drive", "recording", "evidence", "verdict", "listening",
-    "screening", "casework", "synthetic", "output", "cli",
+    "screening", "casework", "synthetic", "output", "web", "cli",
 )  # fmt: skip
 SYNTHETIC_MAY = {"errors", "tables", "drive", "recording"}
 PURE = {"drive", "evidence", "verdict", "listening", "screening"}

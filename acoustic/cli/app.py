@@ -14,11 +14,13 @@ from acoustic import __version__
 from acoustic.cli.case_by_mail import add_mail_commands
 from acoustic.cli.case_commands import case_app
 from acoustic.cli.options import JsonFile, PictureFile
+from acoustic.cli.serve_command import PORT
 from acoustic.errors import AcousticError, UnfitRecordingError
 
 EXIT_INPUT = 2
 EXIT_UNFIT = 3
 DEMO_FOLDER = Path("acoustic-demo")
+HERE = Path()
 
 app = typer.Typer(
     name="acoustic",
@@ -332,6 +334,24 @@ def demo(
     from acoustic.cli.demo_command import run_demo
 
     raise typer.Exit(run_demo(folder))
+
+
+@app.command()
+def serve(
+    folder: Annotated[
+        Path, typer.Argument(metavar="[ROOT]", help="Folder that holds the cases.")
+    ] = HERE,
+    port: Annotated[
+        int, typer.Option(min=1024, max=65535, metavar="N", help="Port to be reached at.")
+    ] = PORT,
+) -> None:
+    """Do all this in a browser: open the page of a folder of cases.
+
+    For this machine alone.
+    """
+    from acoustic.cli.serve_command import ServeRequest, run_serve
+
+    raise typer.Exit(run_serve(ServeRequest(folder, port)))
 
 
 @app.command()

@@ -44,8 +44,8 @@ def render(piece: Piece) -> str:
     '<p class="&quot;x&quot;">a &lt; b</p>'
     """
     if isinstance(piece, str):
-        return escape(_fit(piece))
-    said = "".join(f' {name}="{escape(_fit(value))}"' for name, value in piece.attributes)
+        return escape(fit_text(piece))
+    said = "".join(f' {name}="{escape(fit_text(value))}"' for name, value in piece.attributes)
     if piece.tag in _WITHOUT_END:
         return f"<{piece.tag}{said}>"
     return f"<{piece.tag}{said}>{''.join(map(render, piece.children))}</{piece.tag}>"
@@ -91,5 +91,6 @@ def data_address(media_type: str, content: bytes) -> str:
     return f"data:{media_type};base64,{base64.b64encode(content).decode('ascii')}"
 
 
-def _fit(text: str) -> str:
+def fit_text(text: str) -> str:
+    """Text without control signs and those that turn the direction of writing."""
     return _UNFIT.sub("\ufffd", text)

@@ -1,0 +1,42 @@
+"""The application: all addresses, behind everything a request passes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.routing import Mount
+from starlette.staticfiles import StaticFiles
+
+from acoustic.errors import AcousticError
+from acoustic.web import case_pages
+from acoustic.web.admission import Admission
+from acoustic.web.desk import Desk
+from acoustic.web.pages import page_templates, show_http_error, show_trouble
+from acoustic.web.safety import safety_of
+from acoustic.web.settings import PageSettings
+
+_STATIC = Path(__file__).parent / "static"
+
+
+def make_app(settings: PageSettings) -> Starlette:
+    """Make the page over a folder of cases.
+
+    Parameters
+    ----------
+    settings : PageSettings
+
+    Returns
+    -------
+    Starlette
+        To be run by a server, or by a test.
+    """
+    admission = Admission(settings.state, settings.access_code, settings.limits.session_s)
+    app = Starlette(
+        routes=[Mount("/static", StaticFiles(directory=_STATIC)), *case_pages.ROUTES],
+        middleware=safety_of(settings, admission),
+        exception_handlers={HTTPException: show_http_error, AcousticError: show_trouble},
+    )
+    app.state.desk = Desk(settings, admission, page_templates())
+    return app
