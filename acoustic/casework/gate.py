@@ -105,6 +105,20 @@ def held_against(check: TakeCheck, wanted_s: float, wanted_rpm: float | None = N
     return replace(check, do_again=tuple(again), headline=headline)
 
 
+def turned_away(check: TakeCheck, why: str) -> TakeCheck:
+    """The same recording, unfit for a reason that its samples need not show.
+
+    Parameters
+    ----------
+    check : TakeCheck
+    why : str
+        What is wrong and what to do again, as sentences.
+    """
+    again = tuple(dict.fromkeys((why, *check.do_again)))
+    headline = _headline(False, False, check.rpm, check.used_s)
+    return replace(check, usable=False, do_again=again, headline=headline)
+
+
 def _headline(usable: bool, good: bool, rpm: float | None, used_s: float) -> str:
     if not usable:
         return "Not usable: record it again while the engine is still warm."

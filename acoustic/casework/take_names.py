@@ -52,11 +52,13 @@ _OFF_AT = re.compile(r"(?:switched)?off(?:at)?(\d+(?:[.,]\d+)?)s(?:ec)?")
 class Question:
     """What a name leaves open: the fields it is about, and a sentence with the way out.
 
-    Settled once somebody tells all of `fields`.
+    Settled once somebody tells all of `fields`; `open` is the sentence without options of
+    the command line.
     """
 
     fields: tuple[Field, ...]
     sentence: str
+    open: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +173,8 @@ class _Notes:
 
     def _ask(self, about: Field, sentence: str, *also: Field) -> None:
         ways = " and ".join(_OPTIONS[name] for name in (about, *also))
-        self.questions.append(Question((about, *also), f"{sentence} Give {ways}."))
+        asked = Question((about, *also), f"{sentence} Give {ways}.", sentence)
+        self.questions.append(asked)
 
     def summed_up(self) -> NameRead:
         """Everything read, and what does not go together."""

@@ -12,10 +12,8 @@ from acoustic.cli.options import parsed_rpm, parsed_second
 from acoustic.errors import AcousticError, CaseError, SettingsError, UnfitRecordingError
 
 if TYPE_CHECKING:
-    from acoustic.casework.case_folder import Case
-    from acoustic.casework.gate import TakeCheck
     from acoustic.casework.history import Event
-    from acoustic.casework.plan_steps import PlanStep
+    from acoustic.casework.take_in import TakeGate
     from acoustic.casework.take_names import NameRead
     from acoustic.casework.take_words import TakeWords, Told
     from acoustic.recording.taken import Stage, Taken
@@ -46,8 +44,8 @@ class AddRequest:
 
 def run_add(request: AddRequest, time: datetime, say: Callable[[str], None]) -> int:
     """Take the clips in as asked, telling of each what was understood; return the exit code."""
-    from acoustic.casework.case_answer import takes_done
     from acoustic.casework.case_folder import read_case
+    from acoustic.casework.take_in import take_gate
     from acoustic.casework.take_names import parse_take_name
     from acoustic.casework.take_words import find_take_words
 
@@ -57,7 +55,7 @@ def run_add(request: AddRequest, time: datetime, say: Callable[[str], None]) -> 
     names = [(clip, parse_take_name(clip.name, words)) for clip in request.clips]
     _require_clear(names, given)
     takes = [one.taken for one in case.recordings]
-    gate = _Gate(case, _recorded_steps(case), list(takes_done(case)))
+    gate = take_gate(case)
     faults: list[AcousticError] = []
     code = EXIT_ADDED
     for clip, name in names:
@@ -134,11 +132,12 @@ def _numbered_take(given: Told, name: NameRead, alike: list[Taken]) -> Taken:
 
 
 def _add(
-    gate: _Gate, clip: Path, taken: Taken, time: datetime, say: Callable[[str], None]
+    gate: TakeGate, clip: Path, taken: Taken, time: datetime, say: Callable[[str], None]
 ) -> bool | None:
     """Take one clip in and tell it: whether it is usable; None if the case had it already."""
     from acoustic.casework.case_answer import as_gate_answer
     from acoustic.casework.case_writes import write_recording
+    from acoustic.casework.take_in import with_heard_speed
     from acoustic.output.case_text import taken_in_full
 
     folder = gate.case.folder
@@ -161,56 +160,12 @@ def _add(
     if words:
         say(f"  {words}")
     if check.usable:
-        gate.done.append(_with_speed(taken, check))
+        gate.done.append(with_heard_speed(taken, check))
         return True
     say("  It is kept, but left out of screenings.")
     if not any(remark.severity == "unfit" for remark in check.remarks):
         say(f"  If you know its speed: {undo} with --rpm N.")
     return False
-
-
-@dataclass(frozen=True, slots=True)
-class _Gate:
-    """What clips are held against: the steps of the plan, made once, and what is there."""
-
-    case: Case
-    steps: tuple[PlanStep, ...]
-    done: list[Taken]
-
-    def look(self, clip: Path, taken: Taken) -> tuple[TakeCheck, str]:
-        """Look a clip over while the engine still runs; with a word on the step it answers."""
-        from acoustic.casework.gate import check_take, held_against
-        from acoustic.casework.plan_steps import still_open
-        from acoustic.listening import Clip
-        from acoustic.recording.audio_file import read_recording
-
-        recording, drive = read_recording(clip), self.case.drive
-        plain = Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
-        check = check_take(plain, drive)
-        if not check.usable:
-            return check, ""
-        heard = _with_speed(taken, check)
-        left = still_open(self.steps, self.done, drive)
-        now = still_open(self.steps, [heard], drive)
-        answered = [step for step in self.steps if step not in now]
-        for step in answered:
-            if step in left:
-                words = f"Answers step {step.number} of the plan: {step.title}."
-                return held_against(check, step.seconds), words
-        return (check, "") if answered else self._beside(check, heard, left)
-
-    def _beside(
-        self, check: TakeCheck, heard: Taken, left: Sequence[PlanStep]
-    ) -> tuple[TakeCheck, str]:
-        """Hold a clip that answers no step against the one it would answer at another speed."""
-        from acoustic.casework.gate import held_against
-        from acoustic.casework.plan_steps import step_meant
-
-        meant = step_meant(heard, left, self.case.drive)
-        if meant is None or meant.asks_for is None:
-            return check, ""
-        words = f"Does not answer step {meant.number} of the plan: {meant.title}."
-        return held_against(check, meant.seconds, meant.asks_for.rpm), words
 
 
 def _taken_before(event: Event) -> Taken | None:
@@ -219,20 +174,7 @@ def _taken_before(event: Event) -> Taken | None:
     return event.data.taken if isinstance(event.data, RecordingAdded) else None
 
 
-def _with_speed(taken: Taken, check: TakeCheck) -> Taken:
-    """How it was taken, with the speed that was heard where none was given."""
-    return taken if taken.rpm is not None else replace(taken, rpm=check.rpm)
-
-
-def _recorded_steps(case: Case) -> tuple[PlanStep, ...]:
-    """Steps of the plan that ask for a recording."""
-    from acoustic.casework.plan import make_plan
-
-    steps = make_plan(case.drive, case.file.words).steps
-    return tuple(step for step in steps if step.asks_for is not None)
-
-
-def _say_what_is_next(gate: _Gate, last: Taken | None, say: Callable[[str], None]) -> None:
+def _say_what_is_next(gate: TakeGate, last: Taken | None, say: Callable[[str], None]) -> None:
     """Say what is still to record; what is not from before the repair is in no plan."""
     from acoustic.casework.case_answer import takes_done
     from acoustic.casework.case_folder import read_case

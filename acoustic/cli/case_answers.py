@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -23,17 +22,10 @@ from acoustic.errors import AcousticError, CaseError
 
 if TYPE_CHECKING:
     from acoustic.casework.case_folder import Case
-    from acoustic.casework.check_results import CheckMade
     from acoustic.casework.history import CheckDone, Outcome
-    from acoustic.casework.next_checks import RankedCheck
-    from acoustic.casework.plan import Plan
-    from acoustic.casework.repair_choice import RepairChoice
     from acoustic.casework.track_record import TrackRecord
     from acoustic.recording.taken import Stage
     from acoustic.verdict.belief import Belief
-
-WORKERS = 2
-"""Recordings listened to at a time; more wait for memory, not for the cores."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,20 +42,19 @@ class CaseScreenRequest:
 def run_case_screen(request: CaseScreenRequest, time: datetime) -> int:
     """Screen all recordings of a case together, keep the answer, print it with the next steps."""
     from acoustic.casework.case_answer import read_and_screen
+    from acoustic.casework.case_choice import case_screen_settings
     from acoustic.casework.case_folder import read_case
     from acoustic.casework.case_writes import write_screening
     from acoustic.casework.history import screening_made
     from acoustic.output.json_report import render_json, screening_to_dict
     from acoustic.output.whole_file import require_picture_place
-    from acoustic.screening import ScreenSettings
-    from acoustic.verdict.joint_match import MatchSettings
 
     require_json_place(request.json_file)
     for picture in (request.picture, request.points_picture):
         if picture is not None:
             require_picture_place(picture)
     case = read_case(request.folder)
-    settings = ScreenSettings(match=MatchSettings(workers=min(WORKERS, os.cpu_count() or 1)))
+    settings = case_screen_settings(os.cpu_count() or 1)
     stage: Stage = "after" if request.after else "before"
     with shown_progress() as say:
         screening = read_and_screen(case, settings, stage=stage, progress=say)
@@ -94,6 +85,7 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
     With `own_record`, a folder of cases, the odds are corrected by what was found in those.
     """
     from acoustic.casework.case_answer import believed_after_checks, checks_done, read_belief
+    from acoustic.casework.case_choice import choice_of
     from acoustic.casework.case_folder import read_case
     from acoustic.output.checks_text import render_checks, render_choice
 
@@ -119,6 +111,7 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
 def run_case_plan(folder: Path, page: Path | None) -> int:
     """Print the plan of recordings of a case, with what is done ticked off."""
     from acoustic.casework.case_answer import believed_after_checks, read_belief
+    from acoustic.casework.case_choice import plan_of
     from acoustic.casework.case_folder import read_case
     from acoustic.output.plan_page import render_plan_page
     from acoustic.output.plan_text import render_plan
@@ -154,6 +147,7 @@ def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
         require_known_check,
         with_check,
     )
+    from acoustic.casework.case_choice import choice_of
     from acoustic.casework.case_folder import read_case
     from acoustic.casework.case_writes import write_event
     from acoustic.casework.check_results import CheckMade
@@ -284,32 +278,8 @@ def _by_own_record(case: Case, belief: Belief, root: Path) -> Belief:
     return corrected
 
 
-def plan_of(case: Case, belief: Belief | None = None) -> Plan:
-    """The plan of a case: its words, what is believed, what is recorded already."""
-    from acoustic.casework.case_answer import takes_done
-    from acoustic.casework.plan import make_plan
-
-    return make_plan(case.drive, case.file.words, belief, takes_done(case))
-
-
-def choice_of(
-    case: Case, belief: Belief, done: Sequence[CheckMade]
-) -> tuple[tuple[RankedCheck, ...], RepairChoice]:
-    """Hand checks still to be made, by rank, and what to open or order."""
-    from acoustic.casework.case_answer import mileage_of
-    from acoustic.casework.next_checks import rank_checks
-    from acoustic.casework.repair_choice import ChoiceSettings, choose_repair
-    from acoustic.tables.knowledge import load_knowledge
-
-    knowledge, file = load_knowledge(), case.file
-    ranked = rank_checks(case.drive, belief, knowledge, done)
-    settings = ChoiceSettings(
-        labour_rate_per_hour=file.labour_rate_per_hour, currency=file.currency
-    )
-    return ranked, choose_repair(case.drive, belief, ranked, knowledge, mileage_of(case), settings)
-
-
 def _still_to_record(case: Case, belief: Belief | None, width: int) -> str:
+    from acoustic.casework.case_choice import plan_of
     from acoustic.output.wording import wrapped
 
     plan = plan_of(case, belief)

@@ -1,0 +1,63 @@
+"""Everything a report tells, gathered: the case screened anew, before and after compared."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from datetime import datetime
+
+from acoustic.casework.case_answer import (
+    believed_after_checks,
+    checks_done,
+    read_and_screen,
+    usable_recordings,
+)
+from acoustic.casework.case_change import comparable_pairs, read_and_compare
+from acoustic.casework.case_choice import case_screen_settings, choice_of, plan_of
+from acoustic.casework.case_folder import Case
+from acoustic.casework.kept_answer import kept_answer_words
+from acoustic.errors import CaseError
+from acoustic.output.report_matter import CaseChange, ReportMatter
+
+
+def read_report_matter(case: Case, time: datetime, say: Callable[[str], None]) -> ReportMatter:
+    """Screen a case and compare before and after; gather all that its report tells.
+
+    Raises
+    ------
+    CaseError
+        If there is no usable recording before the repair.
+    """
+    settings = case_screen_settings(os.cpu_count() or 1)
+    screening = read_and_screen(case, settings, progress=say)
+    belief = screening.belief and believed_after_checks(case, screening.belief)
+    ranked, choice = (
+        choice_of(case, belief, checks_done(case)) if belief is not None else ((), None)
+    )
+    changes, missing = _read_changes(case, say)
+    steps = plan_of(case, belief).steps
+    return ReportMatter(
+        case=case,
+        screening=screening,
+        made=time,
+        belief=belief,
+        ranked=ranked,
+        choice=choice,
+        changes=changes,
+        change_missing=missing,
+        kept_answer=kept_answer_words(case, screening),
+        still_to_record=tuple(s.title for s in steps if s.asks_for is not None and not s.done),
+    )
+
+
+def _read_changes(case: Case, say: Callable[[str], None]) -> tuple[tuple[CaseChange, ...], str]:
+    """Every comparison of before and after; where there is none though recorded, why."""
+    if not usable_recordings(case, "after"):
+        return (), ""
+    try:
+        pairs = comparable_pairs(case)
+        changes = [CaseChange(one.taken, read_and_compare(case, one, say)) for one in pairs]
+    except CaseError as error:
+        # A report is mailed: it tells nobody where the case lies on this machine.
+        return (), str(error).replace(str(case.folder), case.folder.name)
+    return tuple(changes), ""
