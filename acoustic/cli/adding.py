@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from acoustic.casework.plan_steps import PlanStep
     from acoustic.casework.take_names import NameRead
     from acoustic.casework.take_words import TakeWords, Told
+    from acoustic.recording.recording import Recording
     from acoustic.recording.taken import Stage, Taken
 
 _STAGES: dict[str, Stage] = {
@@ -176,6 +178,7 @@ class _Gate:
     case: Case
     steps: tuple[PlanStep, ...]
     done: list[Taken]
+    heard: list[Recording] = field(default_factory=list)
 
     def look(self, clip: Path, taken: Taken) -> tuple[TakeCheck, str]:
         """Look a clip over while the engine still runs; with a word on the step it answers."""
@@ -186,7 +189,8 @@ class _Gate:
 
         recording, drive = read_recording(clip), self.case.drive
         plain = Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
-        check = check_take(plain, drive)
+        check = check_take(plain, drive, earlier=self._heard())
+        self.heard.append(recording)
         if not check.usable:
             return check, ""
         heard = _with_speed(taken, check)
@@ -198,6 +202,16 @@ class _Gate:
                 words = f"Answers step {step.number} of the plan: {step.title}."
                 return held_against(check, step.seconds), words
         return (check, "") if answered else self._beside(check, heard, left)
+
+    def _heard(self) -> list[Recording]:
+        """What was recorded before, read once; a file that is gone or spoilt is passed over."""
+        from acoustic.casework.case_answer import read_clip
+
+        if not self.heard:
+            for one in self.case.recordings:
+                with suppress(CaseError):
+                    self.heard.append(read_clip(one).recording)
+        return self.heard
 
     def _beside(
         self, check: TakeCheck, heard: Taken, left: Sequence[PlanStep]
