@@ -136,11 +136,12 @@ def _draw_list(ax: Axes, drive: Drive, numbers: dict[str, int], hatched: Sequenc
     rows += [_list_row(drive, name, number) for name, number in numbers.items()]
     names = [None, *numbers]
     for index, (row, name) in enumerate(zip(rows, names, strict=True)):
-        colour = SUSPECT_COLOUR if name in hatched else None
+        suspected = name in hatched
         for (x, side), cell in zip(columns, row, strict=True):
             ax.text(
                 x, LIST_ROW_IN * (index + 0.5), cell, ha=side, va="center", fontsize=SMALL_PT,
-                color=colour, fontweight="bold" if index == 0 or x < 0.2 else "normal",
+                color=SUSPECT_COLOUR if suspected else None,
+                fontweight="bold" if suspected or index == 0 or x < 0.2 else "normal",
             )  # fmt: skip
     for index, belt in enumerate(drive.belts.values(), start=len(rows)):
         ax.text(
