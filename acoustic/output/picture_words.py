@@ -158,7 +158,7 @@ def _track_words(part: str, lines: Sequence[LineEvidence]) -> str:
     """What is drawn over the sound: the band that swells with the suspect, or its tone."""
     heard = [line for line in lines if line.state == "heard"]
     if not heard:
-        return f"Nothing of {part} was heard in it."
+        return f"No line of {part} was heard in it."
     best = max(heard, key=lambda line: line.support)
     if best.swings_hz is None:
         return f"A thin line follows the tone of {part} at {hertz(best.frequency_hz)}."

@@ -91,7 +91,7 @@ summary { min-height: 44px; padding: .6rem 0; cursor: pointer; }
   .caution { background: none; }
   .adviser { break-before: page; border-top: 0; }
   .wide { overflow: visible; }
-  audio, details:not([open]) { display: none; }
+  .hear, details:not([open]) { display: none; }
 }
 .settings { font-size: .75rem; line-height: 1.35; overflow-wrap: anywhere; columns: 15rem;
   column-gap: 1.5rem; padding-left: 0; list-style: none; }

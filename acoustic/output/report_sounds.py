@@ -134,6 +134,7 @@ def _section(players: list[Piece], left_out: list[Piece], missing: list[str]) ->
         *players,
         *told,
         *listed([*missing]),
+        class_="hear",
     )
 
 
