@@ -24,7 +24,7 @@ from acoustic.output.palette import (
 )
 from acoustic.output.points_text import taken_text
 from acoustic.output.wording import shortened
-from acoustic.verdict.by_recording import RecordingSays, SuspectByRecording, by_recording
+from acoustic.verdict.by_recording import SuspectByRecording, by_recording
 from acoustic.verdict.suspects import Screening
 
 if TYPE_CHECKING:
@@ -62,9 +62,7 @@ def draw_points(screening: Screening) -> Figure:
             say_instead(ax, "No suspect has lines to compare.")
             return figure
         _draw_axes(ax, screening, rows)
-        for x, row in enumerate(rows):
-            for y, says in enumerate(row.each):
-                _draw_dot(ax, (x, y), says, lead=x == 0)
+        _draw_dots(ax, rows)
         figure.text(0.02, 0.06 / height, _KEY, size=SMALL_PT, color=INK)
     return figure
 
@@ -96,18 +94,30 @@ def _in_lines(part: str) -> str:
     return "\n".join(lines)
 
 
-def _draw_dot(ax: Axes, at: tuple[int, int], says: RecordingSays, *, lead: bool) -> None:
-    if says.level_db is None:
-        ax.plot([at[0] - 0.06, at[0] + 0.06], [at[1], at[1]], color=QUIET_COLOUR, linewidth=1.2)
-        return
-    share = (min(max(says.level_db, _LEAST_DB), _MOST_DB) - _LEAST_DB) / (_MOST_DB - _LEAST_DB)
-    colour = SUSPECT_COLOUR if lead else EXPLAINED_COLOUR
-    ax.scatter(
-        [at[0]], [at[1]],
-        s=_LEAST_AREA + share * (_MOST_AREA - _LEAST_AREA),
-        facecolors=colour if says.support_nat >= _FOR_NAT else "white",
-        edgecolors=colour,
-        linewidths=1.0,
-        clip_on=False,
+def _draw_dots(ax: Axes, rows: Sequence[SuspectByRecording]) -> None:
+    """All dots at once, which is much quicker than one by one; strokes where nothing is seen."""
+    cells = [(x, y, says) for x, row in enumerate(rows) for y, says in enumerate(row.each)]
+    hidden = [(x, y) for x, y, says in cells if says.level_db is None]
+    ax.hlines(
+        [y for _, y in hidden], [x - 0.06 for x, _ in hidden], [x + 0.06 for x, _ in hidden],
+        color=QUIET_COLOUR, linewidth=1.2,
     )  # fmt: skip
-    ax.text(at[0] + 0.16, at[1], f"{says.level_db:.0f}", fontsize=SMALL_PT, va="center", color=INK)
+    seen = [(x, y, says, says.level_db) for x, y, says in cells if says.level_db is not None]
+    colours = [EXPLAINED_COLOUR if x else SUSPECT_COLOUR for x, *_ in seen]
+    ax.scatter(
+        [x for x, *_ in seen], [y for _, y, *_ in seen],
+        s=[_area(level_db) for *_, level_db in seen],
+        facecolors=[
+            colour if says.support_nat >= _FOR_NAT else "white"
+            for (_, _, says, _), colour in zip(seen, colours, strict=True)
+        ],
+        edgecolors=colours, linewidths=1.0, clip_on=False,
+    )  # fmt: skip
+    for x, y, _, level_db in seen:
+        ax.text(x + 0.16, y, f"{level_db:.0f}", fontsize=SMALL_PT, va="center", color=INK)
+
+
+def _area(level_db: float) -> float:
+    """Area of a dot. [pt²]"""
+    share = (min(max(level_db, _LEAST_DB), _MOST_DB) - _LEAST_DB) / (_MOST_DB - _LEAST_DB)
+    return _LEAST_AREA + share * (_MOST_AREA - _LEAST_AREA)
