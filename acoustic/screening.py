@@ -13,7 +13,7 @@ from acoustic.evidence.hiss import NOISE as HISS
 from acoustic.listening import Clip, Listened, ListenSettings, first_look, listen
 from acoustic.recording.recording import Recording
 from acoustic.recording.remarks import make_remark
-from acoustic.recording.same_sound import repeats
+from acoustic.recording.same_sound import repeats, sketch_of
 from acoustic.tables.knowledge import Knowledge, load_knowledge
 from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.beside import in_turn_or_beside
@@ -132,7 +132,7 @@ def _listen_to_all(
 
     A clip that holds the sound of another one over again is looked at, but not counted.
     """
-    repeated = repeats([clip.recording for clip in clips])
+    repeated = repeats([sketch_of(clip.recording) for clip in clips]) if len(clips) > 1 else [None]
 
     def listen_to(number: int) -> Listened:
         clip, same_as = clips[number], repeated[number]

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 
 from acoustic.drive.drive import Drive
 from acoustic.listening import Clip, ListenSettings, first_look
-from acoustic.recording.recording import QualityRemark, Recording
+from acoustic.recording.recording import QualityRemark
 from acoustic.recording.remarks import make_remark
-from acoustic.recording.same_sound import repeats
+from acoustic.recording.same_sound import Sketch, holder_of, sketch_of
 
 _SPEED_ASKED = 0.05
 """How far a speed may lie from the one asked for: as far as the plan lets idle wander. [-]"""
@@ -57,7 +57,7 @@ def check_take(
     clip: Clip,
     drive: Drive,
     settings: ListenSettings | None = None,
-    earlier: Sequence[Recording] = (),
+    earlier: Sequence[Sketch] = (),
 ) -> TakeCheck:
     """Look a recording over for what would make it useless, as soon as it is there.
 
@@ -70,10 +70,10 @@ def check_take(
     """
     look = first_look(clip, drive, settings or ListenSettings())
     heard, usable = look.heard, look.usable
-    same_as = repeats([*earlier, clip.recording])[-1]
+    same_as = holder_of(sketch_of(clip.recording), earlier) if earlier else None
     if same_as is not None:
         usable = False
-        remark = make_remark("same_sound", "unfit", other=earlier[same_as].name)
+        remark = make_remark("same_sound", "unfit", other=same_as.name)
         heard = replace(heard, quality=(*heard.quality, remark))
     rpm = heard.speed.mean_rpm if heard.speed is not None else None
     again = [_sentence(r) for r in heard.quality if r.severity == "unfit"]

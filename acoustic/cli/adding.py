@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from acoustic.casework.plan_steps import PlanStep
     from acoustic.casework.take_names import NameRead
     from acoustic.casework.take_words import TakeWords, Told
-    from acoustic.recording.recording import Recording
+    from acoustic.recording.same_sound import Sketch
     from acoustic.recording.taken import Stage, Taken
 
 _STAGES: dict[str, Stage] = {
@@ -178,7 +178,7 @@ class _Gate:
     case: Case
     steps: tuple[PlanStep, ...]
     done: list[Taken]
-    heard: list[Recording] = field(default_factory=list)
+    heard: list[Sketch] = field(default_factory=list)
 
     def look(self, clip: Path, taken: Taken) -> tuple[TakeCheck, str]:
         """Look a clip over while the engine still runs; with a word on the step it answers."""
@@ -186,11 +186,12 @@ class _Gate:
         from acoustic.casework.plan_steps import still_open
         from acoustic.listening import Clip
         from acoustic.recording.audio_file import read_recording
+        from acoustic.recording.same_sound import sketch_of
 
         recording, drive = read_recording(clip), self.case.drive
         plain = Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
         check = check_take(plain, drive, earlier=self._heard())
-        self.heard.append(recording)
+        self.heard.append(sketch_of(recording))
         if not check.usable:
             return check, ""
         heard = _with_speed(taken, check)
@@ -203,14 +204,15 @@ class _Gate:
                 return held_against(check, step.seconds), words
         return (check, "") if answered else self._beside(check, heard, left)
 
-    def _heard(self) -> list[Recording]:
+    def _heard(self) -> list[Sketch]:
         """What was recorded before, read once; a file that is gone or spoilt is passed over."""
         from acoustic.casework.case_answer import read_clip
+        from acoustic.recording.same_sound import sketch_of
 
         if not self.heard:
             for one in self.case.recordings:
                 with suppress(CaseError):
-                    self.heard.append(read_clip(one).recording)
+                    self.heard.append(sketch_of(read_clip(one).recording))
         return self.heard
 
     def _beside(

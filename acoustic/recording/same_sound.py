@@ -10,6 +10,7 @@ its median over frequency, which single tones do not move.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import soxr
@@ -17,10 +18,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy import fft
 
-from acoustic.recording.recording import Recording
-
-Sketch = NDArray[np.float32]
-"""A recording at 4 kHz, shape (n,)."""
+from acoustic.recording.recording import Recording, Samples
 
 _RATE_HZ = 4000.0
 """Enough for the band below, which every codec keeps. [Hz]"""
@@ -40,7 +38,34 @@ _MOST = 0.5
 """Share of a recording that must be known already for it to be a repeat (judgement). [-]"""
 
 
-def seconds_in_common(one: Recording, other: Recording) -> float:
+@dataclass(frozen=True, slots=True, eq=False)
+class Sketch:
+    """A recording made small, to be laid against others.
+
+    Attributes
+    ----------
+    name : str
+        Of the recording.
+    samples : ndarray of float32, shape (n,)
+        At 4 kHz.
+    """
+
+    name: str
+    samples: Samples
+
+    @property
+    def duration_s(self) -> float:
+        """Its length. [s]"""
+        return len(self.samples) / _RATE_HZ
+
+
+def sketch_of(recording: Recording) -> Sketch:
+    """Reduce a recording to what is compared."""
+    samples = soxr.resample(recording.samples, recording.sample_rate_hz, _RATE_HZ)
+    return Sketch(recording.name, np.asarray(samples, dtype=np.float32))
+
+
+def seconds_in_common(one: Sketch, other: Sketch) -> float:
     """How much of the same sound two recordings hold. [s]
 
     Returns
@@ -48,77 +73,83 @@ def seconds_in_common(one: Recording, other: Recording) -> float:
     float
         Length of the piece they share, 0 where they hold different sounds. [s]
     """
-    first, second = _sketch(one), _sketch(other)
-    size = _size([first, second])
-    return _shared_s(first, second, _phases(first, size), _phases(second, size))
+    first, second = _prepared([one, other])
+    return _shared_s(first, second)
 
 
-def repeats(recordings: Sequence[Recording]) -> list[int | None]:
+def holder_of(sketch: Sketch, others: Sequence[Sketch]) -> Sketch | None:
+    """Find another recording, no shorter, that holds most of this one's sound already."""
+    longer = [other for other in others if _length(other) >= _length(sketch)]
+    own, *rest = _prepared([sketch, *longer])
+    return next((other.sketch for other in rest if _is_in(own, other)), None)
+
+
+def repeats(sketches: Sequence[Sketch]) -> list[int | None]:
     """For each recording the number of one that already holds its sound, None if it is new.
 
     Of two that share a sound for most of the shorter one, the shorter is the repeat; of two
     alike in length the later.
     """
-    found: list[int | None] = [None] * len(recordings)
-    if len(recordings) < 2:
-        return found
-    sketches = [_sketch(recording) for recording in recordings]
-    size = _size(sketches)
-    phases = [_phases(sketch, size) for sketch in sketches]
-    longest_first = sorted(
-        range(len(recordings)), key=lambda n: (-round(recordings[n].duration_s, 1), n)
-    )
+    found: list[int | None] = [None] * len(sketches)
+    prepared = _prepared(sketches)
     kept: list[int] = []
-    for n in longest_first:
-        enough_s = _MOST * recordings[n].duration_s
-        for k in kept:
-            if _shared_s(sketches[k], sketches[n], phases[k], phases[n]) > enough_s:
-                found[n] = k
-                break
-        else:
+    for n in sorted(range(len(sketches)), key=lambda n: (-_length(sketches[n]), n)):
+        found[n] = next((k for k in kept if _is_in(prepared[n], prepared[k])), None)
+        if found[n] is None:
             kept.append(n)
     return found
 
 
-def _sketch(recording: Recording) -> Sketch:
-    return np.asarray(
-        soxr.resample(recording.samples, recording.sample_rate_hz, _RATE_HZ), dtype=np.float32
-    )
+@dataclass(frozen=True, slots=True, eq=False)
+class _Prepared:
+    """A sketch with its transform in the band, every line brought to one level."""
+
+    sketch: Sketch
+    phases: NDArray[np.complex64]
 
 
-def _size(sketches: Sequence[Sketch]) -> int:
-    """Length of transforms in which no two of them wrap around."""
-    return 2 * int(fft.next_fast_len(max(len(sketch) for sketch in sketches), real=True))
+def _length(sketch: Sketch) -> float:
+    return round(sketch.duration_s, 1)
 
 
-def _phases(sketch: Sketch, size: int) -> NDArray[np.complex64]:
-    """Its transform in the band, every line brought to one level."""
-    lines = fft.rfft(sketch, size)
+def _is_in(one: _Prepared, other: _Prepared) -> bool:
+    return _shared_s(other, one) > _MOST * one.sketch.duration_s
+
+
+def _prepared(sketches: Sequence[Sketch]) -> list[_Prepared]:
+    """All of them over one length of transform, in which no two wrap around."""
+    if len(sketches) < 2:
+        return [_Prepared(sketch, np.zeros(0, np.complex64)) for sketch in sketches]
+    size = 2 * int(fft.next_fast_len(max(len(one.samples) for one in sketches), real=True))
+    return [_Prepared(sketch, _phases(sketch.samples, size)) for sketch in sketches]
+
+
+def _phases(samples: Samples, size: int) -> NDArray[np.complex64]:
+    lines = fft.rfft(samples, size)
     frequencies = fft.rfftfreq(size, 1.0 / _RATE_HZ)
     lines[(frequencies < _LOW_HZ) | (frequencies > _HIGH_HZ)] = 0.0
     return np.asarray(lines / np.maximum(np.abs(lines), 1e-20), dtype=np.complex64)
 
 
-def _shared_s(
-    one: Sketch, other: Sketch, phases: NDArray[np.complex64], others: NDArray[np.complex64]
-) -> float:
-    """`seconds_in_common` of two sketches whose phases are known."""
-    size = 2 * (len(phases) - 1)
-    likeness = fft.irfft(phases * np.conj(others), size)
+def _shared_s(one: _Prepared, other: _Prepared) -> float:
+    """`seconds_in_common` of two that are prepared together."""
+    size = 2 * (len(one.phases) - 1)
+    likeness = fft.irfft(one.phases * np.conj(other.phases), size)
     best = int(np.argmax(likeness))
     # Silence stands out from nothing, and a sound that holds NaN compares with nothing.
     if not likeness[best] > _STANDS_OUT * float(np.sqrt(np.mean(likeness**2))):
         return 0.0
-    lag = best if best < len(one) else best - size
+    first, second = one.sketch.samples, other.sketch.samples
+    lag = best if best < len(first) else best - size
     ahead, behind = max(lag, 0), max(-lag, 0)
-    count = min(len(one) - ahead, len(other) - behind)
+    count = min(len(first) - ahead, len(second) - behind)
     if count < _SHORTEST_S * _RATE_HZ:
         return 0.0
-    piece, twin = one[ahead : ahead + count], other[behind : behind + count]
+    piece, twin = first[ahead : ahead + count], second[behind : behind + count]
     return count / _RATE_HZ if float(np.median(_coherence(piece, twin))) > _SAME else 0.0
 
 
-def _coherence(one: Sketch, other: Sketch) -> NDArray[np.float32]:
+def _coherence(one: Samples, other: Samples) -> NDArray[np.float32]:
     """Magnitude-squared coherence of two aligned pieces at the lines of the band.
 
     That of scipy.signal, which would take a second to load where this is asked for.

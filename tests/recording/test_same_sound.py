@@ -13,7 +13,7 @@ from scipy import signal
 from acoustic.recording import same_sound
 from acoustic.recording.audio_file import read_recording
 from acoustic.recording.recording import Recording
-from acoustic.recording.same_sound import repeats, seconds_in_common
+from acoustic.recording.same_sound import Sketch, holder_of, repeats, seconds_in_common, sketch_of
 from acoustic.synthetic.codec import round_trip
 from acoustic.synthetic.scene_settings import Codec
 
@@ -23,32 +23,42 @@ PHONE = ROOT.parent / "shared" / "data" / "engine_phone"
 needs_recordings = pytest.mark.skipif(not PHONE.is_dir(), reason="open recordings are not here")
 
 
-def part(recording: Recording, start_s: float, end_s: float, rate_hz: int = 48000) -> Recording:
+def part(recording: Recording, start_s: float, end_s: float, rate_hz: int = 48000) -> Sketch:
     """A piece of it, sent through a codec at a low bit rate."""
     rate = recording.sample_rate_hz
     samples = recording.samples[int(start_s * rate) : int(end_s * rate)]
     coded = round_trip((samples * 32767).astype(np.int16), rate_hz, Codec("aac", 32))
-    return Recording(coded, rate, name="part")
+    return sketch_of(Recording(coded, rate, name="part"))
 
 
 @pytest.fixture(scope="module")
-def takes():
+def clips():
     """Two takes of one drive at one point and speed, samples of the library bus."""
     return [read_recording(CASE / f"guide-idler_800rpm_contact_take{n}.opus") for n in (2, 3)]
 
 
-def test_a_coded_excerpt_is_the_same_sound(takes):
+@pytest.fixture(scope="module")
+def takes(clips):
+    """The same, small."""
+    return [sketch_of(clip) for clip in clips]
+
+
+def test_a_coded_excerpt_is_the_same_sound(clips, takes):
     """Whichever is asked first; its length is told."""
-    excerpt = part(takes[0], 4.0, 14.0)
+    excerpt = part(clips[0], 4.0, 14.0)
     assert seconds_in_common(takes[0], excerpt) == pytest.approx(10.0, abs=0.1)
     assert seconds_in_common(excerpt, takes[0]) == pytest.approx(10.0, abs=0.1)
     assert repeats([excerpt, takes[1], takes[0]]) == [2, None, None]
+    assert holder_of(excerpt, takes) is takes[0]
+    assert holder_of(takes[0], [excerpt, takes[1]]) is None, "the longer one is new"
 
 
 def test_a_second_take_is_new(takes):
     """Same engine, point and speed: the tones are shared, the noise is not."""
     assert seconds_in_common(*takes) == 0.0
     assert repeats(takes) == [None, None]
+    assert holder_of(takes[1], takes[:1]) is None
+    assert holder_of(takes[1], []) is None
 
 
 def test_one_loud_tone_in_both_is_not_the_same_sound():
@@ -57,7 +67,8 @@ def test_one_loud_tone_in_both_is_not_the_same_sound():
     clock = np.arange(12 * 8000) / 8000.0
     whine = np.sin(2 * np.pi * 700.0 * clock)
     one, other = (
-        Recording(whine + 0.02 * rng.standard_normal(len(clock)), 8000.0) for _ in range(2)
+        sketch_of(Recording(whine + 0.02 * rng.standard_normal(len(clock)), 8000.0))
+        for _ in range(2)
     )
     assert seconds_in_common(one, other) == 0.0
     assert seconds_in_common(one, one) == pytest.approx(12.0)
@@ -65,13 +76,13 @@ def test_one_loud_tone_in_both_is_not_the_same_sound():
 
 def test_silence_is_like_nothing(takes):
     """Not even like silence: there is no sound to share."""
-    silence = Recording(np.zeros(8 * 48000, np.float32), 48000.0)
+    silence = sketch_of(Recording(np.zeros(8 * 48000, np.float32), 48000.0))
     assert repeats([silence, silence, takes[0]]) == [None, None, None]
 
 
-def test_pieces_that_share_little_are_both_kept(takes):
+def test_pieces_that_share_little_are_both_kept(clips):
     """Four seconds of twelve in common: most of each is new."""
-    pieces = [part(takes[0], 0.0, 12.0), part(takes[0], 8.0, 20.0)]
+    pieces = [part(clips[0], 0.0, 12.0), part(clips[0], 8.0, 20.0)]
     assert seconds_in_common(*pieces) == pytest.approx(4.0, abs=0.1)
     assert repeats(pieces) == [None, None]
 
@@ -91,13 +102,13 @@ def test_the_coherence_is_that_of_scipy():
 @pytest.mark.parametrize(("whole", "window"), [("001", "042"), ("113", "034"), ("121", "034")])
 def test_the_window_of_an_open_recording_is_found_in_its_original(whole, window):
     """The manifest says of each excerpt where in its original it begins."""
-    original = read_recording(PHONE / f"rec{whole}_original.m4a")
-    excerpt = read_recording(PHONE / f"rec{whole}_t{window}.flac")
+    original = sketch_of(read_recording(PHONE / f"rec{whole}_original.m4a"))
+    excerpt = sketch_of(read_recording(PHONE / f"rec{whole}_t{window}.flac"))
     assert repeats([excerpt, original]) == [1, None]
 
 
 @needs_recordings
 def test_open_recordings_of_different_engines_are_all_new():
     """Twelve ordinary engines."""
-    clips = [read_recording(path) for path in sorted(PHONE.glob("*.flac"))[:12]]
+    clips = [sketch_of(read_recording(path)) for path in sorted(PHONE.glob("*.flac"))[:12]]
     assert repeats(clips) == [None] * 12
