@@ -203,7 +203,13 @@ def _listen_running(
         cries=noises.cries,
     )
     swelling = find_swelling(envelope, settings.swelling)
-    unheard = replace(unheard, envelope=envelope, noises=noises.findings, swelling=swelling)
+    unheard = replace(
+        unheard,
+        envelope=envelope,
+        noises=noises.findings,
+        swelling=swelling,
+        knocks=noises.knocks,
+    )
     return Listened(replace(unheard, spectrum=spectrum, tones=tones), orders, noises)
 
 

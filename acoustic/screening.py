@@ -10,8 +10,10 @@ from acoustic.drive.drive import Drive
 from acoustic.drive.expected import expected_families
 from acoustic.errors import RecordingError, SettingsError
 from acoustic.evidence.hiss import NOISE as HISS
-from acoustic.listening import Clip, Listened, ListenSettings, listen
+from acoustic.listening import Clip, Listened, ListenSettings, first_look, listen
 from acoustic.recording.recording import Recording
+from acoustic.recording.remarks import make_remark
+from acoustic.recording.same_sound import repeats, sketch_of
 from acoustic.tables.knowledge import Knowledge, load_knowledge
 from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.beside import in_turn_or_beside
@@ -24,7 +26,7 @@ from acoustic.verdict.joint_match import (
     belief_of,
     match_drive,
 )
-from acoustic.verdict.suspects import CountedWords, Screening
+from acoustic.verdict.suspects import CountedWords, Heard, Screening
 
 _SAME_SPEED = 0.05  # relative: 3 % as asked for, and what idle wanders
 
@@ -126,9 +128,26 @@ def screen(
 def _listen_to_all(
     clips: Sequence[Clip], drive: Drive, settings: ScreenSettings, tell: Callable[[str], None]
 ) -> list[Listened]:
-    """Listen to each clip; several at a time share the cores, as transforms run outside Python."""
-    workers = settings.match.workers
-    return in_turn_or_beside(lambda clip: listen(clip, drive, settings, tell), clips, workers)
+    """Listen to each clip; several at a time share the cores, as transforms run outside Python.
+
+    A clip that holds the sound of another one over again is looked at, but not counted.
+    """
+    repeated = repeats([sketch_of(clip.recording) for clip in clips]) if len(clips) > 1 else [None]
+
+    def listen_to(number: int) -> Listened:
+        clip, same_as = clips[number], repeated[number]
+        if same_as is None:
+            return listen(clip, drive, settings, tell)
+        return Listened(_known_already(clip, clips[same_as], drive, settings), None)
+
+    return in_turn_or_beside(listen_to, range(len(clips)), settings.match.workers)
+
+
+def _known_already(clip: Clip, same_as: Clip, drive: Drive, settings: ScreenSettings) -> Heard:
+    """What is told of a clip whose sound another one holds too."""
+    heard = first_look(clip, drive, settings).heard
+    remark = make_remark("same_sound", "unfit", other=same_as.recording.name)
+    return replace(heard, quality=(*heard.quality, remark), speed_reason=remark.message)
 
 
 def _as_clip(clip: Clip | Recording) -> Clip:

@@ -31,6 +31,7 @@ IMPURE_MODULES = {
 MAY_TOUCH_DISK = {
     "tables/words", "tables/knowledge", "tables/plan_words", "drive/layout_file",
     "recording/audio_file", "recording/speed_log", "synthetic/clip_file", "output/whole_file",
+    "output/report_pdf",
     "cli/demo_command",
     "casework/lasting_files", "casework/case_writes", "casework/case_answer",
     "casework/pack_archive", "web/waiting",

@@ -5,11 +5,14 @@ Quick enough to be answered while the engine still runs; the close listening com
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from acoustic.drive.drive import Drive
 from acoustic.listening import Clip, ListenSettings, first_look
 from acoustic.recording.recording import QualityRemark
+from acoustic.recording.remarks import make_remark
+from acoustic.recording.same_sound import Sketch, holder_of, sketch_of
 
 _SPEED_ASKED = 0.05
 """How far a speed may lie from the one asked for: as far as the plan lets idle wander. [-]"""
@@ -50,8 +53,15 @@ class TakeCheck:
         return self.usable and not self.do_again
 
 
-def check_take(clip: Clip, drive: Drive, settings: ListenSettings | None = None) -> TakeCheck:
+def check_take(
+    clip: Clip,
+    drive: Drive,
+    settings: ListenSettings | None = None,
+    earlier: Sequence[Sketch] = (),
+) -> TakeCheck:
     """Look a recording over for what would make it useless, as soon as it is there.
+
+    `earlier` are those taken in before: the same sound over again is no second take.
 
     Raises
     ------
@@ -59,17 +69,22 @@ def check_take(clip: Clip, drive: Drive, settings: ListenSettings | None = None)
         If a stated speed makes no sense.
     """
     look = first_look(clip, drive, settings or ListenSettings())
-    heard = look.heard
+    heard, usable = look.heard, look.usable
+    same_as = holder_of(sketch_of(clip.recording), earlier) if earlier else None
+    if same_as is not None:
+        usable = False
+        remark = make_remark("same_sound", "unfit", other=same_as.name)
+        heard = replace(heard, quality=(*heard.quality, remark))
     rpm = heard.speed.mean_rpm if heard.speed is not None else None
     again = [_sentence(r) for r in heard.quality if r.severity == "unfit"]
-    if not look.usable and not again:
+    if not usable and not again:
         further = " Correct the speed, or record it again." if heard.speed is not None else ""
         again.append(_as_sentence(heard.speed_reason) + further)
     again += [_sentence(r) for r in heard.quality if r.severity == "weak"]
     used_s = heard.stretches.used_s
     return TakeCheck(
-        usable=look.usable,
-        headline=_headline(look.usable, not again, rpm, used_s),
+        usable=usable,
+        headline=_headline(usable, not again, rpm, used_s),
         do_again=tuple(dict.fromkeys(again)),
         remarks=heard.quality,
         rpm=rpm,

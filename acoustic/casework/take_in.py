@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from acoustic.casework.case_answer import takes_done
+from acoustic.casework.case_answer import read_clip, takes_done
 from acoustic.casework.case_folder import Case
 from acoustic.casework.gate import TakeCheck, check_take, held_against
 from acoustic.casework.plan import make_plan
 from acoustic.casework.plan_steps import PlanStep, step_meant, still_open
+from acoustic.errors import CaseError
 from acoustic.listening import Clip
 from acoustic.recording.audio_file import read_recording
+from acoustic.recording.same_sound import Sketch, sketch_of
 from acoustic.recording.taken import Taken
 
 
@@ -26,6 +29,7 @@ class TakeGate:
     case: Case
     steps: tuple[PlanStep, ...]
     done: list[Taken]
+    heard: list[Sketch] = field(default_factory=list)
 
     def look(self, clip: Path, taken: Taken) -> tuple[TakeCheck, str]:
         """Look a clip over while the engine still runs; with a word on the step it answers.
@@ -37,7 +41,8 @@ class TakeGate:
         """
         recording, drive = read_recording(clip), self.case.drive
         plain = Clip(recording, rpm=taken.rpm, switched_off_s=taken.switched_off_s, taken=taken)
-        check = check_take(plain, drive)
+        check = check_take(plain, drive, earlier=self._heard_before())
+        self.heard.append(sketch_of(recording))
         if not check.usable:
             return check, ""
         heard = with_heard_speed(taken, check)
@@ -49,6 +54,14 @@ class TakeGate:
                 words = f"Answers step {step.number} of the plan: {step.title}."
                 return held_against(check, step.seconds), words
         return (check, "") if answered else self._beside(check, heard, left)
+
+    def _heard_before(self) -> list[Sketch]:
+        """What was recorded before, read once; a file that is gone or spoilt is passed over."""
+        if not self.heard:
+            for one in self.case.recordings:
+                with suppress(CaseError):
+                    self.heard.append(sketch_of(read_clip(one).recording))
+        return self.heard
 
     def _beside(
         self, check: TakeCheck, heard: Taken, left: Sequence[PlanStep]

@@ -22,7 +22,7 @@ from acoustic.cli.case_answers import (
     run_track_record,
 )
 from acoustic.cli.options import JsonFile, PictureFile
-from acoustic.cli.report_command import run_case_report
+from acoustic.cli.report_command import ReportRequest, run_case_report
 
 MOST_KM = 10_000_000
 PIPE_WIDTH, WIDEST_TERMINAL = 80, 100
@@ -301,16 +301,25 @@ def show_change(
 @case_app.command("report")
 def write_report(
     folder: CaseFolder,
-    file: Annotated[Path, typer.Option(metavar="FILE", help="The page to write, .html.")],
+    file: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="The page to write, .html.")
+    ] = None,
+    pdf: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The same as PDF; needs the extra pdf."),
+    ] = None,
     sounds: Annotated[
-        bool, typer.Option("--sounds", help="With pieces of the recordings to hear.")
+        bool,
+        typer.Option(
+            "--sounds", help="With sounds to hear in the page, as many as keep it under 1.5 MB."
+        ),
     ] = False,
 ) -> None:
     """Write the report of a case as one page: for the customer, then for the adviser.
 
     The recordings are screened again for it; the page fetches nothing and can be mailed.
     """
-    raise typer.Exit(run_case_report(folder, file, _now(), sounds=sounds))
+    raise typer.Exit(run_case_report(ReportRequest(folder, file, pdf, sounds), _now()))
 
 
 @case_app.command("opinion")

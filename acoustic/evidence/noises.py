@@ -12,6 +12,7 @@ from acoustic.evidence.hiss import HissSettings, hiss_against, hiss_finding
 from acoustic.evidence.impact_findings import RattleSettings, impact_findings
 from acoustic.evidence.impacts import (
     ImpactSettings,
+    ImpactTrain,
     band_trains,
     most_knocks,
     share_in_cries,
@@ -34,11 +35,14 @@ class HeardNoises:
         Loudness within a firing.
     cries : ChirpTrain or None
         Cries of one pitch, which may keep step with something that turns.
+    knocks : ImpactTrain or None
+        Those that were judged; None where nothing was fit to look at.
     """
 
     findings: tuple[NoiseFinding, ...]
     swift: ShortTimeSpectrum
     cries: ChirpTrain | None = None
+    knocks: ImpactTrain | None = None
 
     def against(
         self, reference: HeardNoises, settings: NoiseSettings | None = None
@@ -111,12 +115,13 @@ def find_noises(
     cries = find_chirps(short, swift, speed, settings.chirps)
     trains = band_trains(*heard, speed, engine, highest_hz, settings.impacts, cries)
     share_of_knocks = share_in_cries(trains, cries, settings.impacts)
+    knocks = most_knocks(trains)
     findings = (
-        *impact_findings(most_knocks(trains), engine, settings.rattle),
+        *impact_findings(knocks, engine, settings.rattle),
         chirp_finding(short, cries, share_of_knocks, settings.chirps),
         squeal_finding(lasting, speed, settings.squeal),
         hiss_finding(swift, settings.hiss),
         uneven_finding(swift, spectrum, speed, engine, settings.uneven),
         flutter_finding(swift, speed, engine, settings.flutter),
     )
-    return HeardNoises(findings, swift, cries)
+    return HeardNoises(findings, swift, cries, knocks)

@@ -57,7 +57,7 @@ def draw_placed_belts(
     ax.set_axis_off()
     for style, belt in zip(_styles(), placed_belts(drive), strict=False):
         outline = np.array(belt_outline_mm(drive, belt))
-        ax.plot(*outline.T, color=INK, linewidth=2.0, linestyle=style, zorder=3)
+        ax.plot(*outline.T, linestyle=style, zorder=3, **_belt_look(belt, hatched))
     radii = placed_radii_mm(drive)
     together: dict[Point, list[str]] = {}
     for name in sorted(radii, key=lambda n: -radii[n]):  # the smaller one lies in front
@@ -120,9 +120,21 @@ def draw_unrolled_belt(
         _draw_sense(ax, centre, radius, turns_clockwise(drive, pulley))
         _draw_number(ax, centre, str(numbers[name]))
         x += radius + gap
-    ax.plot([-gap, x], [0.0, 0.0], color=INK, linewidth=2.0, zorder=3)
+    ax.plot([-gap, x], [0.0, 0.0], zorder=3, **_belt_look(belt, hatched))
     ax.margins(0.04)
     ax.autoscale_view()
+
+
+def belt_part(belt: BeltGeometry) -> str:
+    """Name under which a belt itself is a part of the drive."""
+    return f"belt {belt.name}"
+
+
+def _belt_look(belt: BeltGeometry, hatched: Sequence[str]) -> dict[str, Any]:
+    """Thick where the belt itself is suspected: a line cannot be hatched."""
+    if belt_part(belt) in hatched:
+        return {"color": SUSPECT_COLOUR, "linewidth": 4.0}
+    return {"color": INK, "linewidth": 2.0}
 
 
 def _styles() -> list[str | tuple[int, tuple[float, ...]]]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from acoustic.drive.drive import Drive
 from acoustic.output.belt_panels import (
     BELT_STYLE_WORDS,
+    belt_part,
     draw_placed_belts,
     draw_unrolled_belt,
     placed_belts,
@@ -72,14 +73,18 @@ def pulley_numbers(drive: Drive) -> dict[str, int]:
 
 
 def hatched_names(drive: Drive, suspects: Sequence[str]) -> tuple[str, ...]:
-    """Pulley, or else shaft, of each suspected part; none for what every engine has."""
+    """Pulley, or else shaft, of each suspected part; none for what every engine has.
+
+    A belt that is suspected itself stands under its own name as a part.
+    """
     kinds = drive.knowledge.kinds
+    belts = {belt_part(belt) for belt in drive.belts.values()}
     found = [
         drive.parts[name]
         for name in suspects
         if name in drive.parts and not kinds[drive.parts[name].kind].everywhere
     ]
-    return tuple(part.pulley or part.shaft for part in found)
+    return tuple(part.name if part.name in belts else part.pulley or part.shaft for part in found)
 
 
 def _heights_in(drive: Drive, pulleys: int, chain_in: float) -> dict[str, float]:
@@ -123,8 +128,11 @@ def _draw_title(figure: Figure, drive: Drive, hatched: Sequence[str]) -> None:
                 fontweight="bold")  # fmt: skip
     figure.text(left, 1 - 0.27 / height, shortened(drive.name, 62), va="top", fontsize=SMALL_PT)
     seen = f"seen facing the drive; the crankshaft turns {drive.engine.crank_turns}"
-    if hatched:
-        seen += "; hatched: suspected"
+    belts = {belt_part(belt) for belt in drive.belts.values()}
+    marks = ["hatched"] if set(hatched) - belts else []
+    marks += ["thick"] if set(hatched) & belts else []
+    if marks:
+        seen += f"; {' or '.join(marks)}: suspected"
     figure.text(left, 1 - 0.41 / height, seen, va="top", fontsize=SMALL_PT)
 
 
@@ -136,16 +144,19 @@ def _draw_list(ax: Axes, drive: Drive, numbers: dict[str, int], hatched: Sequenc
     rows += [_list_row(drive, name, number) for name, number in numbers.items()]
     names = [None, *numbers]
     for index, (row, name) in enumerate(zip(rows, names, strict=True)):
-        colour = SUSPECT_COLOUR if name in hatched else None
+        suspected = name in hatched
         for (x, side), cell in zip(columns, row, strict=True):
             ax.text(
                 x, LIST_ROW_IN * (index + 0.5), cell, ha=side, va="center", fontsize=SMALL_PT,
-                color=colour, fontweight="bold" if index == 0 or x < 0.2 else "normal",
+                color=SUSPECT_COLOUR if suspected else None,
+                fontweight="bold" if suspected or index == 0 or x < 0.2 else "normal",
             )  # fmt: skip
     for index, belt in enumerate(drive.belts.values(), start=len(rows)):
+        suspected = belt_part(belt) in hatched
         ax.text(
             0.24, LIST_ROW_IN * (index + 0.5), _belt_sentence(drive, belt.name), va="center",
-            fontsize=SMALL_PT,
+            fontsize=SMALL_PT, color=SUSPECT_COLOUR if suspected else None,
+            fontweight="bold" if suspected else "normal",
         )  # fmt: skip
 
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import base64
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import TypeAlias
 
 _SHORT, _LONG_WORD = 7, 24  # characters
-_WITHOUT_END = frozenset({"img", "meta"})
+_WITHOUT_END = frozenset({"img", "meta", "wbr"})
 _UNFIT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 """Control signs, those that turn the direction of writing, and halves of signs."""
 
@@ -68,7 +68,7 @@ def table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> l
         return []
     top = element("tr", *(element("th", cell, scope="col") for cell in head))
     body = [
-        element("tr", element("th", first, scope="row"), *(_cell(cell) for cell in rest))
+        element("tr", element("th", *_breaking(first), scope="row"), *map(_cell, rest))
         for first, *rest in rows
     ]
     whole = element(
@@ -76,6 +76,15 @@ def table(caption: str, head: Sequence[str], rows: Sequence[Sequence[str]]) -> l
     )
     # A table wider than a phone is moved under the thumb, and with the keyboard.
     return [element("div", whole, class_="wide", tabindex="0", role="region", aria_label=caption)]
+
+
+def _breaking(text: str) -> Iterator[Piece]:
+    """The text, to be broken after the underscores of a file's name."""
+    *whole, last = text.split("_")
+    for one in whole:
+        yield f"{one}_"
+        yield element("wbr")
+    yield last
 
 
 def _cell(text: str) -> Element:

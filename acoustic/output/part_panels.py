@@ -114,7 +114,7 @@ def bars_height_in(marked: tuple[MarkedPart, ...]) -> float:
 
 
 def draw_probability_bars(ax: Axes, marked: tuple[MarkedPart, ...]) -> None:
-    """Outline: makes the sound; filled: faulty; with the first phrase for and against.
+    """Outline: makes the sound; filled: faulty; the fault, first phrase for and against.
 
     The vertical scale is in inches from the top, so that rows are as high as their text.
     """
@@ -132,9 +132,10 @@ def draw_probability_bars(ax: Axes, marked: tuple[MarkedPart, ...]) -> None:
 
 
 def _phrases(part: MarkedPart) -> list[str]:
-    """Pick the strongest phrase for and against, short enough for one line each."""
+    """The likeliest fault, the strongest phrase for and against, one line each."""
     suspect = part.suspect
-    phrases = [f"+ {suspect.evidence[0]}"] if suspect.evidence else []
+    phrases = [suspect.mechanism]
+    phrases += [f"+ {suspect.evidence[0]}"] if suspect.evidence else []
     phrases += [f"− {suspect.against[0]}"] if suspect.against else []
     return [shortened(phrase, PHRASE_CHARACTERS) for phrase in phrases]
 
@@ -157,7 +158,7 @@ def _draw_bar(ax: Axes, top: float, part: MarkedPart, colour: str) -> None:
         WORD_LIMITS, middle - half, middle + half, color=QUIET_COLOUR, linewidth=0.6, zorder=0
     )
     line = middle - half - 0.03
-    name = shortened(f"{part.name}: {suspect.mechanism}", NAME_CHARACTERS)
+    name = shortened(part.name, NAME_CHARACTERS)
     ax.text(0.0, line, name, va="bottom", fontsize=TEXT_PT, fontweight="bold")
     ax.text(
         1.0, line, f"faulty: {probability_text(faulty)}", va="bottom", ha="right", fontsize=TEXT_PT

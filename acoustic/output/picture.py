@@ -94,6 +94,26 @@ def draw_screening(screening: Screening, drive: Drive) -> Figure:
     return figure
 
 
+def panel_edges(screening: Screening, drive: Drive) -> tuple[float, float]:
+    """Where the picture of `draw_screening` may be cut: below the sound, below the orders.
+
+    Returns
+    -------
+    (float, float)
+        Shares of its height, from the top.
+    """
+    number = shown_recording(screening)
+    marked = mark_parts(screening, drive, number, MARKED_PARTS)
+    spectra = bool(screening.heard) and screening.heard[number].spectrum is not None
+    heights_in = _heights_in(marked, len(_headline_lines(screening)), spectra)
+    names, total = list(heights_in), sum(heights_in.values())
+    first, second = (
+        sum(heights_in[one] for one in names[: names.index(name) + 1]) / total
+        for name in ("below sound", "below rows")
+    )
+    return first, second
+
+
 class _Column:
     """Panels one under the other, by name; inches turned into the figure's own measure."""
 
@@ -134,11 +154,13 @@ def _heights_in(
         "speed": 0.30,
         "space 1": 0.06,
         "sound": 2.30,
-        "space 2": 1.02,
+        "below sound": 0.48,
+        "above orders": 0.54,
         "orders": 1.45 if spectra else 0.4,
         "space 3": 0.08,
         "rows": 0.20 * len(marked) if spectra else 0.0,
-        "space 4": 0.86 if spectra else 0.3,
+        "below rows": 0.58 if spectra else 0.1,
+        "above bars": 0.28 if spectra else 0.2,
         "bars": max(0.5, bars_height_in(marked)),
         "space 5": 0.42,
     }

@@ -7,6 +7,7 @@ a short stroke stands where nothing of it could be seen.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -16,27 +17,30 @@ from acoustic.output.palette import (
     QUIET_COLOUR,
     SMALL_PT,
     SUSPECT_COLOUR,
-    TEXT_PT,
+    TITLE_PT,
     WIDTH_IN,
     picture_style,
     say_instead,
 )
 from acoustic.output.points_text import taken_text
 from acoustic.output.wording import shortened
-from acoustic.verdict.by_recording import RecordingSays, SuspectByRecording, by_recording
+from acoustic.verdict.by_recording import SuspectByRecording, by_recording
 from acoustic.verdict.suspects import Screening
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_ROW_IN = 0.34
-_MARGIN_IN = 1.1
-_LEFT_SHARE = 0.48
-_LABEL_WIDTH = 38
+_ROW_IN = 0.46
+_HEAD_IN, _FOOT_IN = 0.78, 0.30
+_SIDE_IN = 0.10
+_NAME_WIDTH, _NAME_LINES = 12, 2
+_LABEL_WIDTH = 60
+_LABEL_UP = 0.36
+"""Rows: a label stands so far above the middle of its dots."""
 _FOR_NAT = 1.0
 _LEAST_DB, _MOST_DB = 0.0, 30.0
-_LEAST_AREA, _MOST_AREA = 8.0, 150.0
+_LEAST_AREA, _MOST_AREA = 8.0, 130.0
 
 
 def draw_points(screening: Screening) -> Figure:
@@ -45,20 +49,21 @@ def draw_points(screening: Screening) -> Figure:
 
     rows = by_recording(screening)
     count = len(rows[0].each) if rows else 1
+    height = _HEAD_IN + _ROW_IN * count + _FOOT_IN
     with picture_style():
-        figure = Figure(figsize=(WIDTH_IN, _MARGIN_IN + _ROW_IN * (count + 1)), facecolor="white")
-        height = figure.get_figheight()
-        foot, head = 0.42 / height, 0.66 / height
-        ax = figure.add_axes((_LEFT_SHARE, foot, 0.86 - _LEFT_SHARE, 1.0 - foot - head))
-        figure.text(0.02, 1.0 - 0.22 / height, "Where is it loudest?", weight="bold", size=9.5)
+        figure = Figure(figsize=(WIDTH_IN, height), facecolor="white")
+        left = _SIDE_IN / WIDTH_IN
+        ax = figure.add_axes((left, _FOOT_IN / height, 1.0 - 2.0 * left, _ROW_IN * count / height))
+        figure.text(
+            0.02, 1.0 - 0.08 / height, "Where is it loudest?", va="top", weight="bold",
+            size=TITLE_PT,
+        )  # fmt: skip
         if not rows:
             say_instead(ax, "No suspect has lines to compare.")
             return figure
         _draw_axes(ax, screening, rows)
-        for x, row in enumerate(rows):
-            for y, says in enumerate(row.each):
-                _draw_dot(ax, (x, y), says, lead=x == 0)
-        figure.text(0.02, 0.05 / height, _KEY, size=SMALL_PT, color=INK)
+        _draw_dots(ax, rows)
+        figure.text(0.02, 0.06 / height, _KEY, size=SMALL_PT, color=INK)
     return figure
 
 
@@ -66,36 +71,53 @@ _KEY = "filled: speaks for it; open: does not; stroke: cannot be seen. Number: d
 
 
 def _draw_axes(ax: Axes, screening: Screening, rows: Sequence[SuspectByRecording]) -> None:
-    names = []
-    for says in rows[0].each:
-        heard = screening.heard[says.recording]
-        rpm = None if heard.speed is None else heard.speed.mean_rpm
-        names.append(shortened(taken_text(heard.taken, rpm), _LABEL_WIDTH))
+    """Parts across, recordings down; a recording's name stands over its dots."""
+    count = len(rows[0].each)
     ax.set_xlim(-0.5, len(rows) - 0.5)
-    ax.set_ylim(len(names) - 0.5, -0.5)
-    ax.set_yticks(range(len(names)), names, fontsize=SMALL_PT)
-    parts = [shortened(row.part, 16) for row in rows]
+    ax.set_ylim(count - 0.35, -0.65)
+    ax.set_yticks([])
     ax.xaxis.set_ticks_position("top")
-    ax.set_xticks(range(len(parts)), parts, fontsize=TEXT_PT, rotation=20, ha="left")
+    ax.set_xticks(range(len(rows)), [_in_lines(row.part) for row in rows], fontsize=SMALL_PT)
     ax.tick_params(length=0)
     for side in ("top", "right", "bottom", "left"):
         ax.spines[side].set_visible(False)
-    for y in range(1, len(names)):
-        ax.axhline(y - 0.5, color=QUIET_COLOUR, linewidth=0.4)
+    for y, says in enumerate(rows[0].each):
+        heard = screening.heard[says.recording]
+        rpm = None if heard.speed is None else heard.speed.mean_rpm
+        name = shortened(f"{says.recording + 1}: {taken_text(heard.taken, rpm)}", _LABEL_WIDTH)
+        ax.axhline(y - 0.65, color=QUIET_COLOUR, linewidth=0.4)
+        ax.text(-0.5, y - _LABEL_UP, name, fontsize=SMALL_PT, va="center", color=INK)
 
 
-def _draw_dot(ax: Axes, at: tuple[int, int], says: RecordingSays, *, lead: bool) -> None:
-    if says.level_db is None:
-        ax.plot([at[0] - 0.1, at[0] + 0.1], [at[1], at[1]], color=QUIET_COLOUR, linewidth=1.2)
-        return
-    share = (min(max(says.level_db, _LEAST_DB), _MOST_DB) - _LEAST_DB) / (_MOST_DB - _LEAST_DB)
-    colour = SUSPECT_COLOUR if lead else EXPLAINED_COLOUR
-    ax.scatter(
-        [at[0]], [at[1]],
-        s=_LEAST_AREA + share * (_MOST_AREA - _LEAST_AREA),
-        facecolors=colour if says.support_nat >= _FOR_NAT else "white",
-        edgecolors=colour,
-        linewidths=1.0,
-        clip_on=False,
+def _in_lines(part: str) -> str:
+    lines = textwrap.wrap(part, _NAME_WIDTH, max_lines=_NAME_LINES, placeholder="…")
+    return "\n".join(lines)
+
+
+def _draw_dots(ax: Axes, rows: Sequence[SuspectByRecording]) -> None:
+    """All dots at once, which is much quicker than one by one; strokes where nothing is seen."""
+    cells = [(x, y, says) for x, row in enumerate(rows) for y, says in enumerate(row.each)]
+    hidden = [(x, y) for x, y, says in cells if says.level_db is None]
+    ax.hlines(
+        [y for _, y in hidden], [x - 0.06 for x, _ in hidden], [x + 0.06 for x, _ in hidden],
+        color=QUIET_COLOUR, linewidth=1.2,
     )  # fmt: skip
-    ax.text(at[0] + 0.22, at[1], f"{says.level_db:.0f}", fontsize=SMALL_PT, va="center", color=INK)
+    seen = [(x, y, says, says.level_db) for x, y, says in cells if says.level_db is not None]
+    colours = [EXPLAINED_COLOUR if x else SUSPECT_COLOUR for x, *_ in seen]
+    ax.scatter(
+        [x for x, *_ in seen], [y for _, y, *_ in seen],
+        s=[_area(level_db) for *_, level_db in seen],
+        facecolors=[
+            colour if says.support_nat >= _FOR_NAT else "white"
+            for (_, _, says, _), colour in zip(seen, colours, strict=True)
+        ],
+        edgecolors=colours, linewidths=1.0, clip_on=False,
+    )  # fmt: skip
+    for x, y, _, level_db in seen:
+        ax.text(x + 0.16, y, f"{level_db:.0f}", fontsize=SMALL_PT, va="center", color=INK)
+
+
+def _area(level_db: float) -> float:
+    """Area of a dot. [pt²]"""
+    share = (min(max(level_db, _LEAST_DB), _MOST_DB) - _LEAST_DB) / (_MOST_DB - _LEAST_DB)
+    return _LEAST_AREA + share * (_MOST_AREA - _LEAST_AREA)

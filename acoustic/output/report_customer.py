@@ -11,11 +11,17 @@ from acoustic.output.wording import RUNNING_ENGINE_CAUTION, SOURCE_IS_NOT_FAULT,
 from acoustic.tables.words import repair_words
 
 _TOLD_RECORDINGS = 3
+_PROVE_IT = (
+    "Record again as before, same place, speed and phone: the comparison shows whether the noise "
+    "is gone. It takes a few minutes."
+)
 
 
 def customer_section(matter: ReportMatter) -> Element:
     """Everything the customer has to read, in plain words."""
     told: list[Piece] = [*_found(matter), *_proven(matter)]
+    if matter.outcome is not None:
+        told += _after_finding(matter)
     told += _asked(matter) if matter.choice is not None else _not_screened(matter)
     return element("section", *told, aria_label="For the customer", class_="customer")
 
@@ -40,8 +46,9 @@ def _found(matter: ReportMatter) -> list[Piece]:
     if outcome is None:
         return []
     what = outcome.part or "none of the parts looked at was to blame"
-    more = f". {outcome.text}" if outcome.text else ""
-    return [element("h2", "What was found"), element("p", f"{what}{more}", class_="lead")]
+    more = f": {outcome.text}" if outcome.text else ""
+    said = f"{what[:1].upper()}{what[1:]}{more}"
+    return [element("h2", "What was found"), element("p", said, class_="lead")]
 
 
 def _proven(matter: ReportMatter) -> list[Piece]:
@@ -51,6 +58,15 @@ def _proven(matter: ReportMatter) -> list[Piece]:
         element("h2", "After the repair"),
         element("p", matter.changes[0].change.headline, class_="lead"),
     ]
+
+
+def _after_finding(matter: ReportMatter) -> list[Piece]:
+    """What to do once it was opened: what the comparison asks for, or to make one."""
+    if matter.changes:
+        steps = list(matter.changes[0].change.next_steps)
+    else:
+        steps = [_PROVE_IT] if not matter.change_missing else [matter.change_missing]
+    return [element("h2", "What next?"), *listed(steps, "ol")] if steps else []
 
 
 def _asked(matter: ReportMatter) -> list[Piece]:

@@ -9,9 +9,10 @@ from acoustic.output.page_pieces import Element, Piece, element, listed, paragra
 from acoustic.output.points_text import taken_text
 from acoustic.output.report_matter import SUSPECTED_FROM, ReportMatter, events_of
 from acoustic.output.report_pictures import (
+    knock_picture,
     picture_figure,
     points_picture,
-    screening_picture,
+    screening_pictures,
     swelling_picture,
 )
 from acoustic.output.text import shown_suspects, telling_lines
@@ -67,8 +68,9 @@ def heard_section(matter: ReportMatter) -> Element:
     """What was heard: the picture of the recording that says most, then all recordings."""
     screening = matter.screening
     pictures = (
-        screening_picture(screening, matter.case.drive),
+        *screening_pictures(screening, matter.case.drive),
         swelling_picture(screening),
+        knock_picture(screening, matter.case.drive),
     )
     tones = sorted(screening.unexplained, key=lambda found: -found.tone.excess_db)
     rows = [

@@ -58,8 +58,11 @@ def limits_section(matter: ReportMatter) -> Element:
     )
 
 
-def sources_section(matter: ReportMatter) -> Element:
-    """Recordings with their digests, settings, layout, version: all it takes to repeat it."""
+def sources_section(matter: ReportMatter, *, folded: bool = True) -> Element:
+    """Recordings with their digests, settings, layout, version: all it takes to repeat it.
+
+    `folded` lets the reader open the long list of settings; on paper nothing opens.
+    """
     screened = {one.recording.sha256 for one in matter.screening.heard}
     rows = [
         (
@@ -70,7 +73,6 @@ def sources_section(matter: ReportMatter) -> Element:
         )
         for one in matter.case.recordings
     ]
-    settings = list(flat_settings(matter.screening.settings))
     return element(
         "section",
         element("h3", "Files, settings, version"),
@@ -81,12 +83,19 @@ def sources_section(matter: ReportMatter) -> Element:
             f"report by acoustic {matter.screening.version}; made {matter.made:%Y-%m-%d %H:%M} "
             "UTC.",
         ),
-        element(
-            "details",
-            element("summary", f"All {len(settings)} settings of the screening"),
-            *table("Settings", ("setting", "value"), settings),
-        ),
+        _settings(matter, folded=folded),
     )
+
+
+def _settings(matter: ReportMatter, *, folded: bool) -> Element:
+    pairs = list(flat_settings(matter.screening.settings))
+    title = f"All {len(pairs)} settings of the screening"
+    opened = f"{title} (printed if they are open)"
+    entries = [element("li", f"{name} = {value}") for name, value in pairs]
+    every = element("ul", *entries, class_="settings")
+    if folded:
+        return element("details", element("summary", opened), every)
+    return element("div", element("h4", title), every)
 
 
 def flat_settings(settings: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, str]]:

@@ -11,6 +11,7 @@ from acoustic.casework.case_folder import Case
 from acoustic.casework.history import Event, EventData, Outcome
 from acoustic.casework.next_checks import RankedCheck
 from acoustic.casework.repair_choice import RepairChoice
+from acoustic.recording.recording import Recording
 from acoustic.recording.taken import Taken
 from acoustic.verdict.belief import Belief
 from acoustic.verdict.change_values import Change
@@ -56,6 +57,8 @@ class ReportMatter:
         How the answer the case keeps differs from this one; empty if it does not.
     still_to_record : tuple of str
         Recordings the plan asks for that are not there yet.
+    before_after : (Recording, Recording) or None
+        One recording before and one after the repair, taken alike, for the ear.
     """
 
     case: Case
@@ -68,6 +71,7 @@ class ReportMatter:
     change_missing: str = ""
     kept_answer: str = ""
     still_to_record: tuple[str, ...] = ()
+    before_after: tuple[Recording, Recording] | None = None
 
     @property
     def outcome(self) -> Outcome | None:

@@ -26,6 +26,10 @@ from acoustic.output.report_steps import (
     said_section,
 )
 
+MOST_PAGE_BYTES = 1_500_000
+"""A page that every mail box takes; without sounds it needs a quarter of it."""
+_FRAME_BYTES = 1000  # the tags around the parts of a page, and more
+
 # Nothing is fetched and no script runs, even if a name should ever find a way to ask for it.
 _POLICY = "default-src 'none'; img-src data:; media-src data:; style-src 'unsafe-inline'"
 
@@ -55,6 +59,7 @@ li { margin: .25rem 0; }
 figure { margin: 1rem 0; }
 img { display: block; width: 100%; max-width: 30rem; height: auto; }
 audio { width: 100%; max-width: 30rem; }
+.made { border: 2px dashed #1a1a1a; padding: .25rem .75rem .5rem; max-width: 30rem; }
 figcaption, caption { font-size: .875rem; color: #444; text-align: left; }
 caption { padding-bottom: .25rem; }
 .wide { overflow-x: auto; margin: 1rem 0; }
@@ -62,7 +67,7 @@ table { border-collapse: collapse; width: 100%; font-size: .875rem; line-height:
 th, td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
   border-bottom: 1px solid #b3b3b3; }
 thead th { border-bottom: 2px solid #1a1a1a; }
-tbody th { font-weight: normal; overflow-wrap: anywhere; min-width: 6rem; }
+tbody th { font-weight: normal; overflow-wrap: break-word; min-width: 6rem; }
 td.figure { white-space: nowrap; }
 td.long { overflow-wrap: anywhere; min-width: 8rem; }
 summary { min-height: 44px; padding: .6rem 0; cursor: pointer; }
@@ -72,27 +77,42 @@ summary { min-height: 44px; padding: .6rem 0; cursor: pointer; }
   th, td { padding-right: .4rem; }
   tbody th { min-width: 4.75rem; }
 }
-@page { size: A4; margin: 14mm; }
+@page { size: A4; margin: 15mm 15mm 18mm; }
 @media print {
-  body { max-width: none; padding: 0; font-size: 10pt; }
+  html { font-size: 9.5pt; }
+  body { max-width: none; padding: 0; font-size: 1rem; line-height: 1.4; }
+  h3 { margin-top: 1.5rem; }
   .caution { font-size: 8.5pt; line-height: 1.35; }
   .caution ul { columns: 2; column-gap: 2rem; }
-  img { width: auto; max-width: 105mm; max-height: 210mm; }
+  img { width: 112mm; max-width: 100%; max-height: 220mm; object-fit: contain;
+    object-position: left; }
   h2, h3, h4, caption, thead { break-after: avoid; }
   figure, tr, .caution, .note { break-inside: avoid; }
   .caution { background: none; }
   .adviser { break-before: page; border-top: 0; }
   .wide { overflow: visible; }
-  audio, details { display: none; }
+  .hear, details:not([open]) { display: none; }
 }
+.settings { font-size: .75rem; line-height: 1.35; overflow-wrap: anywhere; columns: 15rem;
+  column-gap: 1.5rem; padding-left: 0; list-style: none; }
+.settings li { margin: 0; }
 """
 
 
 @dataclass(frozen=True, slots=True)
 class ReportSettings:
-    """What a report holds beside the usual: `sounds` for snippets of the recordings."""
+    """What a report holds beside the usual, and what it is for.
+
+    Attributes
+    ----------
+    sounds : bool
+        With sounds to play, as many as leave the page within its size.
+    paper : bool
+        For paper: nothing to play, nothing folded away.
+    """
 
     sounds: bool = False
+    paper: bool = False
 
 
 DEFAULT_REPORT_SETTINGS = ReportSettings()
@@ -113,17 +133,12 @@ def render_report(matter: ReportMatter, settings: ReportSettings = DEFAULT_REPOR
     """
     file = matter.case.file
     title = f"Noise report: {file.title}"
-    body = element(
-        "body",
-        element(
-            "main",
-            element("h1", title),
-            *_about(matter),
-            customer_section(matter),
-            caution_section(matter),
-            _adviser(matter, settings),
-        ),
-    )
+    first = [
+        element("h1", title),
+        *_about(matter),
+        customer_section(matter),
+        caution_section(matter),
+    ]
     head = [
         '<meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
@@ -131,6 +146,8 @@ def render_report(matter: ReportMatter, settings: ReportSettings = DEFAULT_REPOR
         render(element("title", title)),
         f"<style>\n{_STYLE}</style>",
     ]
+    used = len("".join((*head, *map(render, first))).encode()) + _FRAME_BYTES
+    body = element("body", element("main", *first, _adviser(matter, settings, used)))
     return f'<!doctype html>\n<html lang="en"><head>{"".join(head)}</head>{render(body)}</html>\n'
 
 
@@ -148,24 +165,30 @@ def _about(matter: ReportMatter) -> list[Piece]:
     return about
 
 
-def _adviser(matter: ReportMatter, settings: ReportSettings) -> Element:
-    sections = [
+def _adviser(matter: ReportMatter, settings: ReportSettings, used_bytes: int) -> Element:
+    """Everything for the adviser; `used_bytes` is what the page holds beside it."""
+    heard = [
         answer_section(matter),
         change_section(matter),
         suspects_section(matter),
         heard_section(matter),
-        sounds_section(matter.screening) if settings.sounds else None,
+    ]
+    rest = [
         points_section(matter),
         checks_section(matter),
         decision_section(matter),
         said_section(matter),
         drive_section(matter),
         limits_section(matter),
-        sources_section(matter),
+        sources_section(matter, folded=not settings.paper),
     ]
+    sounds = None
+    if settings.sounds and not settings.paper:
+        written = sum(len(render(one).encode()) for one in (*heard, *rest) if one is not None)
+        sounds = sounds_section(matter, MOST_PAGE_BYTES - used_bytes - written)
     return element(
         "section",
         element("h2", "For the adviser: the evidence"),
-        *(one for one in sections if one is not None),
+        *(one for one in (*heard, sounds, *rest) if one is not None),
         class_="adviser",
     )

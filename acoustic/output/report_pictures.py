@@ -4,19 +4,24 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from acoustic.drive.drive import Drive
 from acoustic.output.change_picture import draw_change
 from acoustic.output.drive_drawing import draw_drive
+from acoustic.output.knock_picture import draw_knocks, find_knock_view
 from acoustic.output.page_pieces import Element, data_address, element
 from acoustic.output.palette import picture_style
-from acoustic.output.picture import draw_screening
+from acoustic.output.picture import draw_screening, panel_edges
 from acoustic.output.picture_words import (
     change_picture_words,
     drive_words,
+    knock_words,
+    orders_words,
+    parts_words,
     points_words,
-    screening_words,
+    sound_words,
     swelling_words,
 )
 from acoustic.output.points_picture import draw_points
@@ -29,6 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from matplotlib.figure import Figure
+    from PIL.Image import Image
 
 PAGE_DPI = 165
 """4.4 in become 726 dots: two for each point of a phone 380 wide, 150 an inch on paper."""
@@ -53,16 +59,27 @@ class ReportPicture:
     content: bytes
 
 
-def screening_picture(screening: Screening, drive: Drive) -> ReportPicture | None:
-    """The recording that says most: its sound, its orders, the parts compared."""
+def screening_pictures(screening: Screening, drive: Drive) -> tuple[ReportPicture, ...]:
+    """The recording that says most: its sound, its orders, the parts compared.
+
+    Drawn once and cut, so that each stands on paper in full width beside its own words.
+    """
     if not screening.heard:
-        return None
-    caption = (
-        "Sound, orders and parts of the recording that says most. Ticks at the right edge and "
-        "in the rows below stand where lines of a part must be."
+        return ()
+    said = (
+        (sound_words(screening), "The recording that says most. Ticks at the right edge stand "
+         "where lines of a part must be, a letter for each part as below."),
+        (orders_words(screening), "Level over the noise beside each line, which is the zero line; "
+         "below it, where lines of each part must be."),
+        (parts_words(screening), "The parts with the strongest sign for (+) and against (\u2212)."),
+    )  # fmt: skip
+    whole = _drawn(draw_screening(screening, drive))
+    first, second = (round(share * whole.height) for share in panel_edges(screening, drive))
+    edges = (0, first, second, whole.height)
+    return tuple(
+        _packed(whole.crop((0, top, whole.width, bottom)), words, caption)
+        for (top, bottom), (words, caption) in zip(pairwise(edges), said, strict=True)
     )
-    words = screening_words(screening)
-    return _png(draw_screening(screening, drive), words, caption)
 
 
 def swelling_picture(screening: Screening) -> ReportPicture | None:
@@ -72,6 +89,15 @@ def swelling_picture(screening: Screening) -> ReportPicture | None:
         return None
     caption = "The loudness of one band of the sound: how often it comes and goes."
     return _png(draw_swelling(view), swelling_words(view), caption)
+
+
+def knock_picture(screening: Screening, drive: Drive) -> ReportPicture | None:
+    """When in the engine cycle it knocks; None where no knocks are plainly there."""
+    view = find_knock_view(screening, drive)
+    if view is None:
+        return None
+    caption = "Knocks over one working cycle of the engine, further out the louder."
+    return _png(draw_knocks(view), knock_words(view), caption)
 
 
 def points_picture(screening: Screening) -> ReportPicture | None:
@@ -105,20 +131,30 @@ def picture_figure(picture: ReportPicture) -> Element:
 
 
 def _png(figure: Figure, alt: str, caption: str) -> ReportPicture:
+    return _packed(_drawn(figure), alt, caption)
+
+
+def _drawn(figure: Figure) -> Image:
+    """The dots of a figure, in all colours; as raw bytes, which spares a detour over PNG."""
+    from PIL.Image import frombytes
+
+    raw = io.BytesIO()
+    with picture_style():
+        figure.savefig(raw, format="rgba", dpi=PAGE_DPI)
+    width = int(figure.get_figwidth() * PAGE_DPI)
+    size = (width, len(raw.getvalue()) // (4 * width))
+    return frombytes("RGBA", size, raw.getvalue()).convert("RGB")
+
+
+def _packed(dots: Image, alt: str, caption: str) -> ReportPicture:
     """Dots in as many colours as the eye needs here: a third of the room of all colours.
 
     As lines (SVG) each of these pictures took more room: their letters are outlines.
     """
-    from PIL import Image
-    from PIL.PngImagePlugin import PngImageFile
+    from PIL.Image import Dither, Quantize
 
-    drawn, content = io.BytesIO(), io.BytesIO()
-    with picture_style():
-        figure.savefig(drawn, format="png", dpi=PAGE_DPI, pil_kwargs={"compress_level": 0})
-    drawn.seek(0)
-    dots = PngImageFile(drawn).convert("RGB")
+    content = io.BytesIO()
     # An octree keeps the few colours of the drawing apart, and is the quickest way.
-    dots.quantize(_COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).save(
-        content, format="PNG"
-    )
+    few = dots.quantize(_COLOURS, Quantize.FASTOCTREE, dither=Dither.NONE)
+    few.save(content, format="PNG")
     return ReportPicture(alt, caption, content.getvalue())

@@ -10,6 +10,7 @@ from acoustic.casework.case_answer import (
     believed_after_checks,
     checks_done,
     read_and_screen,
+    read_clip,
     usable_recordings,
 )
 from acoustic.casework.case_change import comparable_pairs, read_and_compare
@@ -18,10 +19,15 @@ from acoustic.casework.case_folder import Case
 from acoustic.casework.kept_answer import kept_answer_words
 from acoustic.errors import CaseError
 from acoustic.output.report_matter import CaseChange, ReportMatter
+from acoustic.recording.recording import Recording
 
 
-def read_report_matter(case: Case, time: datetime, say: Callable[[str], None]) -> ReportMatter:
+def read_report_matter(
+    case: Case, time: datetime, say: Callable[[str], None], *, sounds: bool = False
+) -> ReportMatter:
     """Screen a case and compare before and after; gather all that its report tells.
+
+    `sounds` reads one recording before and one after the repair once more, for the ear.
 
     Raises
     ------
@@ -47,7 +53,14 @@ def read_report_matter(case: Case, time: datetime, say: Callable[[str], None]) -
         change_missing=missing,
         kept_answer=kept_answer_words(case, screening),
         still_to_record=tuple(s.title for s in steps if s.asks_for is not None and not s.done),
+        before_after=_read_before_after(case) if sounds and changes else None,
     )
+
+
+def _read_before_after(case: Case) -> tuple[Recording, Recording]:
+    """Give the first recordings of the comparison that the report tells first."""
+    pair = comparable_pairs(case)[0]
+    return read_clip(pair.before[0]).recording, read_clip(pair.after[0]).recording
 
 
 def _read_changes(case: Case, say: Callable[[str], None]) -> tuple[tuple[CaseChange, ...], str]:

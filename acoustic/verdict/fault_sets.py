@@ -7,7 +7,7 @@ Within a set the second part only gets what the first leaves unexplained.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import comb
 
@@ -162,8 +162,19 @@ def _set_weights(
         weights |= {(k,): share[1] * float(alone[k]) for k in range(n)}
     if most >= 2:
         weights |= _larger_sets(book, given, alone, share)
+    return _unless_astray(weights, share, problem.astray)
+
+
+def _unless_astray(
+    weights: Mapping[tuple[int, ...], float], share: Sequence[float], astray: float
+) -> dict[tuple[int, ...], float]:
+    """Weights brought to a sum of 1, less the chance that all of the evidence means nothing."""
     total = sum(weights.values())
-    return {chosen: weight / total for chosen, weight in weights.items()}
+    known = sum(share[len(chosen)] for chosen in weights)
+    return {
+        chosen: (1.0 - astray) * weight / total + astray * share[len(chosen)] / known
+        for chosen, weight in weights.items()
+    }
 
 
 def set_share(prior: tuple[float, ...], parts: tuple[int, int], size: int) -> float:

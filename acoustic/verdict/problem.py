@@ -51,6 +51,9 @@ class MatchProblem:
     evidence_share : float
         Power that a part's likelihood ratio counts with: below 1 where recordings at one
         speed repeat each other.
+    astray : float
+        Chance that what is heard means nothing for the parts: the layout is another
+        drive's, or the noise is none the tables know.
     """
 
     belts: Sequence[BeltOffset]
@@ -69,6 +72,7 @@ class MatchProblem:
     hidden_shafts: Floats
     unlisted: int = 0
     evidence_share: float = 1.0
+    astray: float = 0.0
 
     @property
     def part_count(self) -> int:

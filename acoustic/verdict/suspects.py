@@ -13,6 +13,7 @@ from acoustic.evidence.findings import (
     SwellingLine,
     Tone,
 )
+from acoustic.evidence.impacts import ImpactTrain
 from acoustic.recording.recording import QualityRemark, Recording, Stretches
 from acoustic.recording.speed_trace import SpeedTrace
 from acoustic.recording.taken import IN_FRONT, Taken
@@ -173,7 +174,7 @@ class Heard:
     finding for every noise that was listened for. `switched_off_s` is the second of the clip
     at which the engine is switched off; what lies after it is no part of the spectra. `taken`
     says where and with which loads on it was recorded. `swelling` are the orders at which the
-    loudness of a band plainly swells.
+    loudness of a band plainly swells; `knocks` those that were judged, if any were looked for.
     """
 
     recording: Recording
@@ -188,6 +189,7 @@ class Heard:
     switched_off_s: float | None = None
     taken: Taken = IN_FRONT
     swelling: tuple[SwellingLine, ...] = ()
+    knocks: ImpactTrain | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -67,7 +67,9 @@ def screen_case(folder: Path, tell: Teller) -> str:
 
 def make_report(folder: Path, file: Path, sounds: bool, tell: Teller) -> str:
     """Write the report of a case as one page, with sounds or without; its headline."""
-    matter = read_report_matter(read_case(folder), datetime.now().astimezone(), tell.step)
+    matter = read_report_matter(
+        read_case(folder), datetime.now().astimezone(), tell.step, sounds=sounds
+    )
     tell.step("drawing")
     file.parent.mkdir(exist_ok=True)
     write_text_whole(file, render_report(matter, ReportSettings(sounds)))

@@ -10,6 +10,7 @@ from acoustic.drive.layout_file import read_drive
 from acoustic.listening import Clip
 from acoustic.recording.audio_file import read_recording
 from acoustic.recording.recording import Recording
+from acoustic.recording.same_sound import sketch_of
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 
@@ -57,3 +58,15 @@ def test_a_wrong_stated_speed_is_turned_away(drive, idling):
     answer = check_take(Clip(idling, rpm=1500), drive)
     assert not answer.usable
     assert any("1500" in again for again in answer.do_again), answer.do_again
+
+
+def test_the_same_sound_over_again_is_no_second_take(drive, idling):
+    """Its second half, under another name: turned away, and it says as what it is known."""
+    half = len(idling.samples) // 2
+    again = Recording(idling.samples[half:], idling.sample_rate_hz, name="again.wav")
+    answer = check_take(Clip(again), drive, earlier=[sketch_of(idling)])
+    assert not answer.usable
+    assert any(idling.name in sentence for sentence in answer.do_again)
+    assert check_take(Clip(idling), drive, earlier=[sketch_of(again)]).usable, (
+        "the longer one is new"
+    )

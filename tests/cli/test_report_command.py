@@ -2,10 +2,14 @@
 
 import hashlib
 import re
+import sys
 from html import unescape
 from pathlib import Path
 
 import pytest
+
+from acoustic.errors import OutputError
+from acoustic.output.report_pdf import require_pdf
 
 
 @pytest.fixture
@@ -38,11 +42,11 @@ def test_from_clips_to_the_page(acoustic, bus, case, tmp_path):
     add(acoustic, bus, HEALTHY, "--point", "idler", "--after")
     code, out, _ = acoustic("case", "report", bus, "--file", page, "--sounds")
     assert code == 0
-    assert out.splitlines()[-1] == f"Written: {page}"
+    assert re.fullmatch(rf"Written: {re.escape(str(page))} \([01]\.\d MB\)", out.splitlines()[-1])
     assert "The answer kept as number 2" in out
     text = page.read_text(encoding="utf-8")
     assert page.stat().st_size < 1_500_000
-    assert text.count("data:audio/mpeg") == 2
+    assert text.count("data:audio/mpeg") == 6  # the part four ways, both recordings
     assert "<b>" not in text
     said = unescape(re.sub(r"<[^>]*>", " ", text))
     assert "Noise report: Bus <b>2</b>" in said
@@ -64,4 +68,49 @@ def test_what_cannot_be_reported_is_answered(acoustic, bus, tmp_path):
     code, _, err = acoustic("case", "report", bus, "--file", tmp_path / "no" / "report.html")
     assert code == 2
     assert "does not exist" in err
+    assert not page.exists()
+
+
+def test_the_pdf_beside_the_page(acoustic, bus, case, tmp_path):
+    """Both from one screening; the PDF is one, and tells the same."""
+    try:
+        require_pdf("test")
+    except OutputError:
+        pytest.skip("no WeasyPrint or none of its libraries here: extra pdf")
+    pypdf = pytest.importorskip("pypdf", reason="pypdf comes with the dev extra")
+    add(acoustic, bus, case / "idle.m4a")
+    page, pdf = tmp_path / "report.html", tmp_path / "report.pdf"
+    code, out, _ = acoustic("case", "report", bus, "--file", page, "--pdf", pdf)
+    assert code == 0
+    assert out.count("Written: ") == 2
+    text = " ".join(one.extract_text() for one in pypdf.PdfReader(pdf).pages)
+    assert "Noise report: Bus <b>2</b>" in text
+    assert str(tmp_path) not in text
+    assert page.exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ((), "give --file FILE.html, --pdf FILE.pdf or both"),
+        (("--file", "report.pdf"), "Use --pdf for a PDF"),
+        (("--pdf", "report.pdf", "--sounds"), "paper does not play"),
+    ],
+)
+def test_what_makes_no_sense_is_said_before_the_work(acoustic, bus, options, said):
+    """Nothing to write, a PDF as a page, sounds on paper."""
+    code, _, err = acoustic("case", "report", bus, *options)
+    assert code == 2
+    assert said in " ".join(err.split())
+
+
+def test_without_the_extra_nothing_is_screened(acoustic, bus, tmp_path, monkeypatch):
+    """The answer comes at once and names the extra; nothing is left behind."""
+    monkeypatch.setitem(sys.modules, "weasyprint", None)
+    page = tmp_path / "report.html"
+    code, out, err = acoustic(
+        "case", "report", bus, "--file", page, "--pdf", tmp_path / "report.pdf"
+    )
+    assert (code, out) == (2, "")
+    assert "a PDF needs the extra pdf" in " ".join(err.split())
     assert not page.exists()

@@ -3,11 +3,13 @@
 import csv
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
+CLIP = "front_four_idler_idle.m4a"
 LIKELY = 0.8  # above this the answer says "likely source"
 
 
@@ -84,3 +86,14 @@ def test_the_command_gives_the_same_answer(screened, sample):
     )  # fmt: skip
     headline = screened([sample(clip)], sample("rear_six.toml")).headline
     assert " ".join(done.stdout.split()).startswith(f"ANSWER {headline}")
+
+
+def test_an_excerpt_beside_its_clip_is_not_counted_twice(screened, sample):
+    """The answer is that of the clip alone, and the excerpt says why it is left out."""
+    drive, whole = sample("front_four.toml"), sample(CLIP)
+    rate = whole.sample_rate_hz
+    excerpt = replace(whole, samples=whole.samples[int(rate) : int(14 * rate)], name="excerpt.wav")
+    alone, both = screened([whole], drive), screened([excerpt, whole], drive)
+    assert [s.probability for s in both.suspects] == [s.probability for s in alone.suspects]
+    assert "same_sound" in [remark.code for remark in both.heard[0].quality]
+    assert CLIP in both.heard[0].speed_reason

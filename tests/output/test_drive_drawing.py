@@ -1,5 +1,6 @@
 """The drawing of the drive."""
 
+import dataclasses
 import itertools
 import math
 
@@ -9,6 +10,7 @@ from matplotlib.patches import Circle, Rectangle  # noqa: TID253 -- pictures are
 
 from acoustic.output.belt_panels import belt_outline_mm, turns_clockwise
 from acoustic.output.drive_drawing import draw_drive, pulley_numbers
+from acoustic.output.picture_words import drive_words
 from acoustic.output.shaft_chain import shaft_chain
 
 
@@ -66,6 +68,25 @@ def test_suspects_are_hatched(drive):
     assert any("hatched: suspected" in text for text in words(figure))
 
 
+def test_a_suspected_belt_is_drawn_thick(drive):
+    """Placed or unrolled; its line of the list is bold; no pulley is hatched for it."""
+    belt = dataclasses.replace(drive.belts["main"], tangents_mm=())
+    unrolled = dataclasses.replace(drive, belts={"main": belt})
+    for one in (drive, unrolled):
+        plain, figure = draw_drive(one), draw_drive(one, ["belt main"])
+        thickest = [
+            max(line.get_linewidth() for ax in f.axes for line in ax.lines) for f in (plain, figure)
+        ]
+        assert thickest[1] == 2 * thickest[0]
+        assert not any(p.get_hatch() for p in patches(figure, Circle))
+        assert any(text.endswith("; thick: suspected") for text in words(figure))
+        bold = [t for ax in figure.axes for t in ax.texts if t.get_fontweight() == "bold"]
+        assert any(t.get_text().startswith("belt main") for t in bold)
+    assert "Suspected: belt main." in drive_words(drive, ["belt main"])
+    both = words(draw_drive(drive, ["idler", "belt main"]))
+    assert any(text.endswith("; hatched or thick: suspected") for text in both)
+
+
 def test_numbers_follow_the_belt(drive):
     """The driver is 1, then in running order; the list names each with its ratio."""
     assert list(pulley_numbers(drive)) == list(drive.belts["main"].path)
@@ -98,8 +119,6 @@ def test_a_belt_without_positions_is_unrolled(rear_drive):
 
 def test_a_part_name_with_signs_is_drawn_as_typed(drive):
     """A dollar sign is no formula."""
-    import dataclasses
-
     named = dataclasses.replace(drive, name="bus $1 & $2_b")
     assert "bus $1 & $2_b" in words(draw_drive(named))
 

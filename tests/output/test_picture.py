@@ -103,6 +103,17 @@ def test_inseparable_parts_are_joined_and_probabilities_said(figure):
     assert "faulty: 0.62 possible" in text
 
 
+def test_a_part_and_its_fault_are_told_in_full(screening, drive):
+    """A long fault has a line of its own."""
+    first, *others = screening.suspects
+    fault = "worn bearing, race not certain (its size is not in the layout)"
+    answer = dataclasses.replace(
+        screening, suspects=(dataclasses.replace(first, mechanism=fault), *others)
+    )
+    text = words(draw_screening(answer, drive))
+    assert {"A  idler", fault} <= set(text)
+
+
 def test_bars_are_as_long_as_the_probabilities(figure):
     """Outline 0.97 and filling 0.91 for the first part."""
     widths = [round(bar.get_width(), 3) for bar in panel(figure, QUESTIONS[2]).patches]

@@ -48,11 +48,13 @@ def test_one_place_needs_no_table(screening):
 
 
 def test_the_picture_has_a_dot_or_stroke_for_each(at_two_points):
-    """As many as recordings times suspects, each with its label."""
+    """As many as recordings times suspects; each recording's name stands over its row."""
     figure = draw_points(at_two_points)
     (ax,) = figure.axes
     suspects = [s for s in at_two_points.suspects[:6] if s.lines]
-    assert len(ax.collections) + len([x for x in ax.lines if len(x.get_xdata()) == 2]) >= 2 * len(
-        suspects
-    )
+    strokes, dots = ax.collections
+    assert len(strokes.get_segments()) + len(dots.get_offsets()) == 2 * len(suspects)
+    texts = [text.get_text() for text in ax.texts]
+    assert texts[:2] == ["1: in front, 800 rpm", "2: at idler, 800 rpm, electrical load on"]
+    assert texts[2:] == ["14", "14"]  # dB above the floor, as its loudest line
     assert next(t.get_text() for t in ax.get_xticklabels()).startswith(suspects[0].part[:10])

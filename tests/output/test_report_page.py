@@ -1,5 +1,6 @@
 """The report of a case: two readers, one page that stands alone, names that stay names."""
 
+import base64
 import io
 import re
 from dataclasses import replace
@@ -10,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL.PngImagePlugin import PngImageFile
 
 from acoustic.casework.case_file import CaseFile
 from acoustic.casework.case_folder import Case, StoredRecording
@@ -27,11 +29,16 @@ from acoustic.casework.history import (
 from acoustic.casework.kept_answer import kept_answer_words
 from acoustic.casework.next_checks import rank_checks
 from acoustic.casework.repair_choice import ChoiceSettings, choose_repair
+from acoustic.evidence.loudness import loudness_lkfs
 from acoustic.output.page_pieces import element, render, table
+from acoustic.output.palette import WIDTH_IN
+from acoustic.output.picture import draw_screening, panel_edges
 from acoustic.output.report_matter import CaseChange, ReportMatter
 from acoustic.output.report_page import ReportSettings, render_report
-from acoustic.output.report_sounds import cut_snippet
+from acoustic.output.report_pictures import PAGE_DPI, screening_pictures
+from acoustic.output.report_sounds import cut_snippet, sounds_section
 from acoustic.output.wording import RUNNING_ENGINE_CAUTION, SOURCE_IS_NOT_FAULT
+from acoustic.recording.recording import Recording, Stretch, Stretches
 from acoustic.recording.taken import Taken
 from acoustic.tables.knowledge import load_knowledge
 from acoustic.verdict.belief import Belief
@@ -40,6 +47,7 @@ from acoustic.verdict.change_values import Change, FamilyChange, TakeScatter, Ta
 NOW = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
 NASTY = """<script>alert('x')</script> & "quoted" <img src=x onerror=y>"""
 MOST_BYTES = 1_500_000
+STRAY_HZ = 1500.0
 _EMBEDDED = ("data:image/png;", "data:audio/mpeg;")
 
 
@@ -55,7 +63,7 @@ class Page(HTMLParser):
     def handle_starttag(self, tag, attrs):
         """Note a tag."""
         self.tags.append((tag, dict(attrs)))
-        if tag not in {"meta", "img"}:
+        if tag not in {"meta", "img", "wbr"}:
             self.left_open.append(tag)
 
     def handle_endtag(self, tag):
@@ -120,6 +128,19 @@ def made_change():
 
 
 @pytest.fixture
+def pair():
+    """Give two recordings of noise; a line stands out of the first, which is softer."""
+    rng = np.random.default_rng(5)
+    time = np.arange(8 * 16000) / 16000
+    before, after = (level * rng.standard_normal(time.size) for level in (0.02, 0.08))
+    before = before + 0.05 * np.sin(2 * np.pi * STRAY_HZ * time)
+    return tuple(
+        Recording(one.astype(np.float32), 16000.0, name=name)
+        for one, name in ((before, "before.m4a"), (after, "after.m4a"))
+    )
+
+
+@pytest.fixture
 def matter(drive, screening):
     """Give the matter of an open case with a rate and one hand check done."""
     knowledge = load_knowledge()
@@ -129,7 +150,10 @@ def matter(drive, screening):
     ranked = rank_checks(drive, belief, knowledge)
     settings = ChoiceSettings(labour_rate_per_hour=70.0, currency="EUR")
     choice = choose_repair(drive, belief, ranked, knowledge, None, settings)
-    return ReportMatter(case, screening, NOW, belief, ranked, choice)
+    heard_from = Belief(
+        ("idler",), (((0,), 0.9), ((), 0.1)), ({"outer race": 0.8, "inner race": 0.2},)
+    )
+    return ReportMatter(case, replace(screening, belief=heard_from), NOW, belief, ranked, choice)
 
 
 def test_the_page_stands_alone_and_is_well_formed(matter):
@@ -221,7 +245,7 @@ def test_every_name_stays_a_name(matter, drive):
     assert page.left_open == []
     assert "<script" not in text
     assert not any("onerror" in attrs for _, attrs in page.tags)
-    assert len(page.of("img")) == 3
+    assert len(page.of("img")) == 5
     # ten places at least: nothing was dropped instead of being escaped
     assert page.text.count(NASTY) > 10
     assert any(NASTY in attrs["alt"] for attrs in page.of("img"))
@@ -246,18 +270,36 @@ def test_each_picture_says_what_it_shows(matter):
     """The finding with its figures, for those who cannot see it."""
     changed = replace(matter, changes=(CaseChange(Taken(), made_change()),))
     alts = [attrs["alt"] for attrs in Page(render_report(changed)).of("img")]
-    assert len(alts) == 3
-    change, sound, drive = alts
+    assert len(alts) == 5
+    change, sound, orders, parts, drive = alts
     assert "The sound of idler is gone." in change
     assert "-10.0 (-13.0 to -7.0) dB" in change
-    assert "Of 3 visible lines of idler 2 were heard" in sound
-    assert "outer race at order 6.530 (87.1 Hz, 14 dB above the floor)" in sound
-    assert "idler 0.91 likely" in sound
+    assert "Spectrogram of recording 1, idle.m4a, 20 s, 800 rpm (793 to 807)." in sound
+    assert "A thin line follows the tone of idler at 87.1 Hz." in sound
+    assert "2.0 s of it are hatched as left out." in sound
+    assert "Of 3 visible lines of idler 2 were heard" in orders
+    assert "outer race at order 6.530 (87.1 Hz, 14 dB above the floor)" in orders
+    assert "3 tones were found; 1 of them belong to no part: order 17.30 (230.7 Hz, 9 dB)" in orders
+    assert "idler 0.91 likely, makes the sound 0.97 likely; tensioner 0.62 possible" in parts
+    assert "idler cannot be told from tensioner." in parts
     assert "Suspected: idler" in drive
 
 
+def test_the_three_pictures_of_the_sound_are_one_cut(matter):
+    """Each as wide as the page's pictures; together as high as the whole."""
+    pictures = screening_pictures(matter.screening, matter.case.drive)
+    sizes = [PngImageFile(io.BytesIO(one.content)).size for one in pictures]
+    figure = draw_screening(matter.screening, matter.case.drive)
+    assert {width for width, _ in sizes} == {int(WIDTH_IN * PAGE_DPI)}
+    assert sum(height for _, height in sizes) == int(figure.get_figheight() * PAGE_DPI)
+    first, second = panel_edges(matter.screening, matter.case.drive)
+    boxes = {ax.get_title(loc="left"): ax.get_position() for ax in figure.axes}
+    assert boxes["Which sounds have a home?"].y1 < 1 - first < boxes["What did we hear?"].y0
+    assert boxes["How do the parts compare?"].y1 < 1 - second
+
+
 def test_recordings_at_two_points_are_compared(matter):
-    """A fourth picture and a table, once there is something to compare."""
+    """A picture more and a table, once there is something to compare."""
     first = matter.screening.heard[0]
     second = replace(first, taken=Taken(point="idler"))
     suspects = tuple(
@@ -284,9 +326,20 @@ def test_a_closed_case_says_first_what_was_found_and_proven(matter, drive):
     case = made_case(drive, Outcome("idler", "inner race", "bearing rough, changed"))
     closed = replace(matter, case=case, changes=(CaseChange(Taken(), made_change()),))
     text = Page(render_report(closed)).text
-    found = text.index("idler. bearing rough, changed")
+    found = text.index("Idler: bearing rough, changed")
     assert found < text.index("The sound of idler is gone.") < text.index("What was thought before")
     assert "We propose" not in text[: text.index("For the adviser")]
+
+
+def test_a_closed_case_says_what_to_do_next(matter, drive):
+    """What the comparison asks for; without one, to make one."""
+    case = made_case(drive, Outcome("idler", "inner race", "bearing rough, changed"))
+    change = replace(made_change(), next_steps=("Keep these as the reference.",))
+    proven = replace(matter, case=case, changes=(CaseChange(Taken(), change),))
+    for one, said in ((proven, "Keep these as the reference."), (replace(proven, changes=()),
+                      "Record again as before")):  # fmt: skip
+        text = Page(render_report(one)).text
+        assert text.index("What next?") < text.index(said) < text.index("What was thought before")
 
 
 def test_the_files_settings_and_version_are_told(matter):
@@ -324,11 +377,74 @@ def test_a_snippet_is_the_sound_that_was_recorded(screening):
     assert spectrum[near - 2 : near + 3].max() > 5 * np.median(spectrum[beside])
 
 
-def test_sounds_are_there_on_request_only(matter):
-    """A player each, named."""
+def test_sounds_are_there_on_request_only(matter, pair):
+    """A player each, named; what is changed or made says so first, in a frame of its own."""
     assert Page(render_report(matter)).of("audio") == []
-    (player,) = Page(render_report(matter, ReportSettings(sounds=True))).of("audio")
-    assert "idle.m4a" in player["aria-label"]
+    assert Page(render_report(matter, ReportSettings(sounds=True, paper=True))).of("audio") == []
+    text = render_report(replace(matter, before_after=pair), ReportSettings(sounds=True))
+    page = Page(text)
+    names = [player["aria-label"] for player in page.of("audio")]
+    assert names == [
+        "idler alone, recording 1",
+        "Recording 1 without idler",
+        "CHANGED for a small speaker: idler alone",
+        "MADE, not recorded: such a fault of idler",
+        "Before on the left ear, after on the right, equally loud",
+        "Recording 1, in front, 800 rpm",
+    ]
+    framed = [attrs for attrs in page.of("figure") if attrs.get("class") == "made"]
+    assert len(framed) == 2
+    assert "Both equally loud by K-weighted loudness" in page.text
+    assert len(text.encode()) < MOST_BYTES
+
+
+def test_before_and_after_stay_on_their_ears_when_packed(matter, pair):
+    """Decoded again: the planted line is on the left only, and both are equally loud."""
+    import soundfile
+
+    section = sounds_section(replace(matter, before_after=pair), MOST_BYTES)
+    address = re.findall(r"Before on the left.*?base64,([^\"]+)", render(section))[0]
+    samples, rate_hz = soundfile.read(io.BytesIO(base64.b64decode(address)))
+    window = np.hanning(samples.shape[0])
+    spectrum = np.abs(np.fft.rfft(samples * window[:, None], axis=0))
+    near = round(STRAY_HZ * samples.shape[0] / rate_hz)
+    left, right = spectrum[near - 3 : near + 4].max(axis=0)
+    assert left > 10 * right
+    loud = [loudness_lkfs(side.astype(np.float32), rate_hz) for side in samples.T]
+    assert loud[0] == pytest.approx(loud[1], abs=0.5)
+
+
+def test_a_page_stays_within_its_size_and_names_what_is_left_out(matter, pair):
+    """As many as there is room for, most telling first; the others by name."""
+    matter = replace(matter, before_after=pair)
+    whole = render(sounds_section(matter, MOST_BYTES))
+    room = len(whole.encode()) // 2
+    half = render(sounds_section(matter, room))
+    assert len(half.encode()) <= room
+    page = Page(f"<main>{half}</main>")
+    kept = [player["aria-label"] for player in page.of("audio")]
+    assert kept[0] == "idler alone, recording 1"
+    assert 0 < len(kept) < 6
+    left_out = page.text[page.text.index("Left out, so that the page stays small") :]
+    titles = [player["aria-label"] for player in Page(f"<main>{whole}</main>").of("audio")]
+    assert all((title in left_out) != (title in kept) for title in titles)
+
+
+def test_a_part_that_cannot_be_heard_alone_says_why(matter):
+    """The recordings as they are stay."""
+    short = replace(matter.screening.heard[0], stretches=Stretches((Stretch(0.0, 1.5),), ()))
+    screening = replace(matter.screening, heard=(short,))
+    page = Page(render_report(replace(matter, screening=screening), ReportSettings(sounds=True)))
+    assert [one["aria-label"] for one in page.of("audio")] == ["Recording 1, in front, 800 rpm"]
+    assert "Nothing of idler alone: idle.m4a: no 2 s of it in a row" in page.text
+
+
+def test_paper_folds_nothing_away(matter):
+    """Every setting stands there; on the screen they are folded."""
+    folded, paper = (Page(render_report(matter, ReportSettings(paper=p))) for p in (False, True))
+    assert len(folded.of("details")) == 1
+    assert paper.of("details") == []
+    assert "false_alarm = 0.01" in paper.text
 
 
 def test_an_answer_kept_that_differs_is_named(drive, screening):

@@ -75,8 +75,9 @@ def four() -> Engine:
 
 @pytest.fixture(scope="session")
 def settings() -> MatchSettings:
-    """Settings for made spectra, whose floor is exact."""
-    return MatchSettings(likelihood=LikelihoodSettings(floor_bias=(0.0, 0.0, 0.0, 0.0)))
+    """Settings for made spectra, whose floor is exact and whose lines are what they seem."""
+    likelihood = LikelihoodSettings(floor_bias=(0.0, 0.0, 0.0, 0.0))
+    return MatchSettings(likelihood=likelihood, astray=0.0)
 
 
 def _critical_bandwidth_hz(hz: np.ndarray | float) -> np.ndarray:

@@ -213,6 +213,17 @@ def test_probabilities_stay_probabilities(problem_of) -> None:
         assert density.sum() == pytest.approx(1.0)
 
 
+def test_nothing_is_surer_than_that_the_evidence_means_something(problem_of) -> None:
+    """With 1 in 20 for evidence that means nothing: 19/20 of the answer, 1/20 of the prior."""
+    problem = problem_of([{"claims": {0: 1e6, 1: 1e6}}, {"claims": {2: 3.0}}, {}], 3)
+    trusting = weigh_faults(problem)
+    careful = weigh_faults(replace(problem, astray=0.05))
+    unheard = weigh_faults(problem_of([{}, {}, {}], 3))
+    assert trusting.faulty[0] > 0.999
+    assert careful.faulty == pytest.approx(0.95 * trusting.faulty + 0.05 * unheard.faulty, abs=1e-9)
+    assert sum(careful.sets.values()) == pytest.approx(1.0)
+
+
 def test_shares_of_the_mechanisms_sum_to_one(problem_of) -> None:
     """Of a part that is faulty, the mechanisms share the blame."""
     problem = problem_of([{"claims": {0: 9.0}}, {}], 1)
