@@ -44,7 +44,6 @@ from acoustic.casework.history import (
     recordings_of,
     render_event,
 )
-from acoustic.casework.layout_change import layout_digest, layout_note
 from acoustic.casework.lasting_files import (
     INCOMING,
     GrowingFile,
@@ -56,6 +55,7 @@ from acoustic.casework.lasting_files import (
     write_lasting_copy,
     write_locked,
 )
+from acoustic.casework.layout_change import layout_digest, layout_note
 from acoustic.drive.layout_file import parse_drive, read_drive
 from acoustic.errors import CaseError
 from acoustic.recording.containers import HEAD_BYTES, sniff_container

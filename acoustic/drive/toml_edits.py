@@ -19,7 +19,7 @@ from tree_sitter import Node
 from acoustic.drive.faults import KeyPath
 from acoustic.drive.line_numbers import TomlPlaces, find_places
 
-_MOST_EDITS = 2000
+_MOST_EDITS = 400  # in one go; more than a person types between two looks
 
 
 class EditError(ValueError):
@@ -46,15 +46,15 @@ def with_values(text: str, wanted: Mapping[str, Any]) -> Edited:
     """
     refused: list[KeyPath] = []
     for _ in range(_MOST_EDITS):
-        held = tomllib.loads(text)
-        path = next(_differences(held, wanted, (), refused), None)
+        path = next(_differences(tomllib.loads(text), wanted, (), refused), None)
         if path is None:
-            break
+            return Edited(text, tuple(refused))
         try:
             text = _checked(text, path, _value_at(wanted, path))
         except EditError:
             refused.append(path)
-    return Edited(text, tuple(refused))
+    left = _differences(tomllib.loads(text), wanted, (), refused)
+    return Edited(text, (*refused, *left))
 
 
 def with_row(text: str, path: KeyPath) -> str:
@@ -145,7 +145,7 @@ def _value_at(values: Any, path: KeyPath) -> Any:
         if isinstance(values, Mapping):
             values = values.get(str(key), _GONE)
         else:
-            values = values[key] if isinstance(values, list) else _GONE
+            values = values[int(key)] if isinstance(values, list) else _GONE
     return values
 
 

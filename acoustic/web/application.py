@@ -10,7 +10,7 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from acoustic.errors import AcousticError
-from acoustic.web import case_pages
+from acoustic.web import case_pages, layout_pages
 from acoustic.web.admission import Admission
 from acoustic.web.desk import Desk
 from acoustic.web.pages import page_templates, show_http_error, show_trouble
@@ -34,7 +34,11 @@ def make_app(settings: PageSettings) -> Starlette:
     """
     admission = Admission(settings.state, settings.access_code, settings.limits.session_s)
     app = Starlette(
-        routes=[Mount("/static", StaticFiles(directory=_STATIC)), *case_pages.ROUTES],
+        routes=[
+            Mount("/static", StaticFiles(directory=_STATIC)),
+            *case_pages.ROUTES,
+            *layout_pages.ROUTES,
+        ],
         middleware=safety_of(settings, admission),
         exception_handlers={HTTPException: show_http_error, AcousticError: show_trouble},
     )
