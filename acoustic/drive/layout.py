@@ -42,7 +42,7 @@ class EngineLayout(_Strict):
         "clockwise", description="seen facing the drive"
     )
     motor: bool = Field(
-        False, description="true for an electric motor on a bench: no firing to hear a speed by"
+        False, description="an electric motor on a bench: no firing to hear a speed by"
     )
 
 
@@ -64,7 +64,7 @@ class BearingLayout(_Strict):
         0.0, ge=0, lt=90, description="0 for deep-groove ball bearings"
     )
     turning_ring: Literal["inner", "outer", "both"] | None = Field(
-        None, description="default: what is usual for the kind of component"
+        None, description="left out: what is usual for the kind of component"
     )
     inner_shaft: str | None = Field(None, description="only for turning_ring = both")
     outer_shaft: str | None = Field(None, description="only for turning_ring = both")
@@ -97,7 +97,9 @@ class DrivenBy(_Strict):
         None, ge=0, le=30, description="how far a measured ratio may be off"
     )
     may_slip: bool = Field(False, description="a coupling that can slip when it is loose")
-    overrunning: Overrunning = "no"
+    overrunning: Overrunning = Field(
+        "no", description="a clutch that lets it run on: one-way, or a decoupler with a spring"
+    )
 
 
 class ShaftLayout(_Strict):
@@ -131,7 +133,9 @@ class PulleyBase(_Strict):
     tolerance_percent: float | None = Field(
         None, gt=0, le=30, description="of ratio or diameter; left out: what is usual"
     )
-    overrunning: Overrunning = "no"
+    overrunning: Overrunning = Field(
+        "no", description="a clutch that lets it run on: one-way, or a decoupler with a spring"
+    )
     position_mm: tuple[Coordinate, Coordinate] | None = Field(
         None, description="centre: x to the right, y up, seen facing the drive"
     )
@@ -183,7 +187,7 @@ class ComponentLayout(BaseModel):
         None, description="its own pulley; it takes the component's name"
     )
     bearings: list[BearingLayout] | None = Field(
-        None, description="left out: none are assumed; [] says it has none"
+        None, description="left out: none are assumed; an empty list says it has none"
     )
     access_hours: float | None = Field(None, ge=0, le=200, description="work to get it off")
     special_tool: str | None = Field(None, description="without which it cannot be got off")

@@ -216,7 +216,8 @@ def _row_title(one: str, number: int, row: Mapping[str, Any]) -> str:
     said = [row[key] for key in ("name", "place") if isinstance(row.get(key), str)][:1]
     if isinstance(row.get(_KIND), str) and row[_KIND] not in said:
         said.append(row[_KIND])
-    return f"{one} {number + 1}: {', '.join(said)}" if said else f"{one} {number + 1}"
+    title = f"{one.capitalize()} {number + 1}"
+    return f"{title}: {', '.join(said)}" if said else title
 
 
 def _field(
@@ -291,7 +292,10 @@ def _counts(held: Mapping[str, Any], path: KeyPath, kind: Kind | None) -> Iterat
 
 def _count_hint(row: Quantity) -> str:
     said = f"{row.title}: from {row.low:g} to {row.high:g}"
-    return said if row.default is None else f"{said}; left out: {row.default.text}"
+    if row.default is None:
+        return said
+    rule = row.default.text.replace("_", " ").replace("*", "×")
+    return f"{said}; left out: {rule}"
 
 
 def _scalar(path: KeyPath, value: Any, label: str, hint: str) -> FormField:
@@ -312,9 +316,10 @@ def _label(key: str) -> str:
     """A key as words, its unit behind it.
 
     >>> _label("pitch_diameter_mm")
-    'pitch diameter [mm]'
+    'Pitch diameter [mm]'
     """
     front, _, last = key.rpartition("_")
-    if front and last in _UNITS:
-        return f"{front.replace('_', ' ')} [{_UNITS[last]}]"
-    return key.replace("_", " ")
+    known = bool(front) and last in _UNITS
+    words = (front if known else key).replace("_", " ")
+    unit = f" [{_UNITS[last]}]" if known else ""
+    return f"{words[:1].upper()}{words[1:]}{unit}"
