@@ -27,7 +27,8 @@ from acoustic.drive.toml_edits import EditError, with_row, without_row
 from acoustic.drive.typed_file import LARGEST_BYTES, text_of
 from acoustic.errors import CaseError, DriveError
 from acoustic.tables.knowledge import Knowledge, load_knowledge
-from acoustic.web.desk import case_asked
+from acoustic.web.desk import case_asked, desk_of
+from acoustic.web.known_layouts import read_known_layouts
 from acoustic.web.layout_fields import FormGroup, FormRows, form_of, mark_of, rows_in
 from acoustic.web.layout_look import is_toml, look_at_form, look_at_text
 from acoustic.web.layout_typed import with_typed
@@ -83,7 +84,7 @@ def show_layout(request: Request) -> Response:
     place, asked = case_asked(request), request.query_params
     sheet = _own_sheet(place)
     if "from" in asked:
-        name, text = _picked(asked["from"])
+        name, text = _picked(desk_of(request).settings.root, asked["from"])
         sheet = replace(sheet, text=text, begun_from=name, remark="")
     if asked.get("saved"):
         sheet = replace(sheet, remark=_saved(asked["saved"]))
@@ -121,13 +122,30 @@ def _own_sheet(place: Path) -> Sheet:
     return Sheet(text, seen)
 
 
-def _picked(id_: str) -> tuple[str, str]:
+def _picked(root: Path, id_: str) -> tuple[str, str]:
+    """Name and text of a layout to begin from; none is found by a path."""
     if id_ == "blank":
         return "an empty layout", BLANK
-    for one in read_shipped_layouts():
-        if one.id == id_:
-            return one.name, one.text
+    for shipped in read_shipped_layouts():
+        if shipped.id == id_:
+            return shipped.name, shipped.text
+    for known in read_known_layouts(root):
+        if known.id == id_:
+            return known.name, text_of(read_whole(known.path), known.path.name, "layout")
     raise HTTPException(404, "There is no such layout to begin from.")
+
+
+def _picks(request: Request, seen: str) -> list[tuple[str, str]]:
+    """Address and words of each layout to begin from, where one is asked for."""
+    if request.method != "GET":
+        return []
+    root = desk_of(request).settings.root
+    known = [one for one in read_known_layouts(root) if one.id != seen[: len(one.id)]]
+    return [
+        ("blank", "An empty layout"),
+        *((one.id, f"Sample: {one.name}") for one in read_shipped_layouts()),
+        *((one.id, f"{one.met}: {one.name}") for one in known),
+    ]
 
 
 def _saved(how: str) -> str:
@@ -204,7 +222,7 @@ def _page(request: Request, place: Path, sheet: Sheet, status: int = 200) -> Res
         request, "layout.html" if form else "layout_text.html", status,
         address=f"/case/{request.path_params['case']}", title=file.title, file=file.layout,
         sheet=sheet, look=look, form=form, opened=_opened(look.said, sheet.focus),
-        suggested=_suggested(form, knowledge), shipped=read_shipped_layouts(),
+        suggested=_suggested(form, knowledge), picks=_picks(request, sheet.seen),
         refused=status != 200,
     )  # fmt: skip
 

@@ -6,8 +6,8 @@ from collections.abc import Awaitable, Callable
 from functools import wraps
 from typing import Any, TypeAlias
 
+from anyio import to_thread
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -50,11 +50,12 @@ def show(request: Request, template: str, status: int = 200, **values: Any) -> H
     status : int
         Of the answer.
     **values
-        What the template asks for, beside `form_token`, `asks_code` and `version`.
+        What the template asks for, beside `form_token`, `asks_code`, `is_admitted` and `version`.
     """
     desk = desk_of(request)
     values["form_token"] = desk.admission.form_token(request.state.visitor)
     values["asks_code"] = desk.admission.asks_code
+    values["is_admitted"] = desk.admission.is_admitted(request.state.visitor)
     return HTMLResponse(desk.templates.get_template(template).render(values), status)
 
 
@@ -79,7 +80,8 @@ def takes_form(
         async with request.form(max_files=files, max_fields=fields or limits.form_fields) as form:
             sent = request.headers.get(TOKEN_HEADER) or form.get(TOKEN_FIELD, "")
             require_token(request, str(sent))
-            return await run_in_threadpool(page, request, form)
+            limiter = desk_of(request).storing if files else None
+            return await to_thread.run_sync(page, request, form, limiter=limiter)
 
     return taken
 

@@ -52,6 +52,9 @@ class PageSettings:
     secure : bool
         True if it is served encrypted, so that cookies travel so only.
     limits : Limits
+    address : str
+        At which others on the network reach it; empty for this machine alone.
+    port : int
     """
 
     root: Path
@@ -59,8 +62,25 @@ class PageSettings:
     access_code: str = ""
     secure: bool = False
     limits: Limits = field(default_factory=Limits)
+    address: str = ""
+    port: int = 0
 
     @property
     def state(self) -> Path:
         """Folder of what the page itself keeps."""
         return self.root / STATE_FOLDER
+
+    @property
+    def scheme(self) -> str:
+        """``https`` where it is served encrypted."""
+        return "https" if self.secure else "http"
+
+    @property
+    def own_address(self) -> str:
+        """Where a phone on the network goes."""
+        return f"{self.scheme}://{self.address}:{self.port}"
+
+    @property
+    def address_with_code(self) -> str:
+        """The same with the access code behind a #, which browsers never send."""
+        return f"{self.own_address}/enter#{self.access_code}"

@@ -1,0 +1,203 @@
+"""Strangers' files are opened in a process of their own, with little memory and little time.
+
+A clip may come from anybody, and what reads it is a large body of code in C. So it runs in a
+process that is started for it and ends with it: never a copy of the server, with a cap on
+memory and time, and for a look at a clip without the right to write a file. What breaks
+there breaks nothing here.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import sys
+import time
+import traceback
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from typing import Any, TypeAlias
+
+from acoustic import errors
+from acoustic.errors import AcousticError, RecordingError
+
+Say: TypeAlias = Callable[[str], None]
+_LOOK_AGAIN_S = 0.2
+_NICE = 10
+
+
+@dataclass(frozen=True, slots=True)
+class ApartLimits:
+    """What a process apart may use.
+
+    Attributes
+    ----------
+    memory_bytes : int
+        Of addresses, which is more than is ever filled.
+    silent_s : float
+        By the clock, without telling anything. [s]
+    cpu_s : int
+        Of one core, in all. [s]
+    writes : bool
+        Whether it may write files.
+    """
+
+    memory_bytes: int
+    silent_s: float
+    cpu_s: int
+    writes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Listener:
+    """Whoever waits for work apart.
+
+    Attributes
+    ----------
+    step : callable
+        Takes each step of the work, as it begins.
+    part : callable
+        Takes each part of the answer, as it is done.
+    stopped : callable
+        Asked now and then; once True the work is ended.
+    """
+
+    step: Say
+    part: Callable[[Any], None] = lambda _part: None
+    stopped: Callable[[], bool] = lambda: False
+
+
+class Teller:
+    """What work apart tells its listener with."""
+
+    def __init__(self, there: Connection) -> None:
+        self._there = there
+
+    def step(self, step: str) -> None:
+        """Say which step begins; breaks off here when nobody listens any more."""
+        self._there.send(("step", step))
+
+    def part(self, part: Any) -> None:
+        """Hand over a part of the answer."""
+        self._there.send(("part", part))
+
+
+class StoppedError(Exception):
+    """The work apart was stopped because the server ends; it is done at the next start."""
+
+
+def run_apart(
+    task: Callable[..., Any],
+    arguments: tuple[Any, ...],
+    limits: ApartLimits,
+    listener: Listener,
+) -> Any:
+    """Run a function of a module in a process of its own; give what it gives.
+
+    Parameters
+    ----------
+    task : callable
+        Takes `arguments` and a `Teller`.
+    arguments : tuple
+    limits : ApartLimits
+    listener : Listener
+
+    Raises
+    ------
+    AcousticError
+        What the task raised, or that it went beyond its limits or broke.
+    StoppedError
+        It was stopped.
+    """
+    context = multiprocessing.get_context("spawn")  # a forked one would hold our socket
+    here, there = context.Pipe(duplex=False)
+    process = context.Process(
+        target=_work_apart, args=(there, limits, task, arguments), daemon=True
+    )
+    process.start()
+    there.close()
+    try:
+        return _answer(here, limits, listener)
+    finally:
+        process.kill()
+        process.join()
+        process.close()
+        here.close()
+
+
+def _answer(here: Connection, limits: ApartLimits, listener: Listener) -> Any:
+    last = time.monotonic()
+    while True:
+        if listener.stopped():
+            raise StoppedError
+        if time.monotonic() > last + limits.silent_s:
+            raise RecordingError(
+                f"Opening it took longer than {limits.silent_s:.0f} s and was given up. Send the "
+                "original of the phone, or a shorter recording."
+            )
+        if not here.poll(_LOOK_AGAIN_S):
+            continue
+        try:
+            kind, value = here.recv()
+        except EOFError:
+            raise _broken() from None
+        last = time.monotonic()
+        if kind == "step":
+            listener.step(value)
+        elif kind == "part":
+            listener.part(value)
+        elif kind == "done":
+            return value
+        else:
+            raise as_raised(*value)
+
+
+def _broken() -> RecordingError:
+    return RecordingError(
+        "Opening it broke off: the file is damaged, or needs more memory or time than is allowed "
+        "here. Send the original of the phone, or export it as WAV."
+    )
+
+
+def as_raised(name: str, said: str) -> AcousticError:
+    """The error that work apart told of, by the name of its kind and its sentences."""
+    kind = getattr(errors, name, RecordingError)
+    error = kind(said)
+    return error if isinstance(error, AcousticError) else RecordingError(said)
+
+
+def _work_apart(
+    there: Connection, limits: ApartLimits, task: Callable[..., Any], arguments: tuple[Any, ...]
+) -> None:
+    """What the process does: hold itself to its limits, work, tell what came of it."""
+    _hold_to(limits)
+    try:
+        answer = ("done", task(*arguments, Teller(there)))
+    except AcousticError as error:
+        answer = ("trouble", (type(error).__name__, str(error)))
+    except BrokenPipeError:
+        return
+    except MemoryError:
+        answer = ("trouble", ("RecordingError", str(_broken())))
+    except Exception:
+        traceback.print_exc()  # a mistake of ours: for whoever runs the server
+        answer = ("trouble", ("RecordingError", str(_broken())))
+    with suppress(BrokenPipeError):
+        there.send(answer)
+
+
+def _hold_to(limits: ApartLimits) -> None:
+    """Set the caps of the system on this process, as far as the system has them."""
+    if sys.platform == "win32":
+        return
+    import resource
+
+    with suppress(OSError):
+        os.nice(_NICE)  # the page goes first
+    caps = [(resource.RLIMIT_AS, limits.memory_bytes), (resource.RLIMIT_CPU, limits.cpu_s)]
+    if not limits.writes:
+        caps.append((resource.RLIMIT_FSIZE, 0))
+    for kind, most in [*caps, (resource.RLIMIT_CORE, 0)]:
+        with suppress(OSError, ValueError):
+            resource.setrlimit(kind, (most, most))
