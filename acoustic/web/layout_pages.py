@@ -24,7 +24,7 @@ from acoustic.casework.lasting_files import read_whole
 from acoustic.casework.layout_change import layout_digest
 from acoustic.drive.faults import Fault, KeyPath
 from acoustic.drive.toml_edits import EditError, with_row, without_row
-from acoustic.drive.typed_file import LARGEST_BYTES, text_of
+from acoustic.drive.typed_file import text_of
 from acoustic.errors import CaseError, DriveError
 from acoustic.tables.knowledge import Knowledge, load_knowledge
 from acoustic.web.desk import case_asked, desk_of
@@ -111,15 +111,21 @@ def take_layout(request: Request, form: FormData) -> Response:
 
 def _own_sheet(place: Path) -> Sheet:
     path = place / read_case_file(place).layout
-    content = read_whole(path)
-    seen = layout_digest(content)
+    seen = layout_digest(read_whole(path))
     try:
-        text = text_of(content[: LARGEST_BYTES + 1], path.name, "layout")
-    except ValueError as error:
+        text = _text_in(path)
+    except DriveError as error:
         return Sheet(BLANK, seen, remark=_NO_TEXT.format(reason=error))
     if not text.strip():
         return Sheet(BLANK, seen, remark=_NO_TEXT.format(reason="It is missing or empty."))
     return Sheet(text, seen)
+
+
+def _text_in(path: Path) -> str:
+    try:
+        return text_of(read_whole(path), path.name, "layout")
+    except ValueError as error:
+        raise DriveError(str(error)) from None
 
 
 def _picked(root: Path, id_: str) -> tuple[str, str]:
@@ -131,7 +137,7 @@ def _picked(root: Path, id_: str) -> tuple[str, str]:
             return shipped.name, shipped.text
     for known in read_known_layouts(root):
         if known.id == id_:
-            return known.name, text_of(read_whole(known.path), known.path.name, "layout")
+            return known.name, _text_in(known.path)
     raise HTTPException(404, "There is no such layout to begin from.")
 
 
@@ -181,10 +187,9 @@ def _with_rows(sheet: Sheet, do: str) -> Sheet:
             row = (*path, len(lists[path].rows))
             text = with_row(sheet.text, path)
             return replace(sheet, text=text, quiet=row, focus=mark_of(row))
-        if word == "remove" and path[:-1] in lists:
-            return replace(
-                sheet, text=without_row(sheet.text, path), focus=f"add {mark_of(path[:-1])}"
-            )
+        if word == "remove" and path in {row.path for one in lists.values() for row in one.rows}:
+            text = without_row(sheet.text, path)
+            return replace(sheet, text=text, focus=f"add {mark_of(path[:-1])}")
     except EditError:
         return replace(sheet, also=(*sheet.also, Fault(path, _LEFT)))
     raise HTTPException(400, "There is no such row in this layout. Load the page again.")

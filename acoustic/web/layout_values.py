@@ -6,8 +6,8 @@ import re
 from typing import Any, Literal
 
 Sort = Literal["text", "story", "lines", "number", "numbers", "choice", "switch", "kept"]
-_NUMBER = re.compile(r"[+-]?\d{1,15}")
-_DECIMAL = re.compile(r"[+-]?\d{0,15}\.?\d{0,15}")
+_WHOLE = re.compile(r"[+-]?[0-9]{1,15}")
+_DECIMAL = re.compile(r"[+-]?(?=\.?[0-9])[0-9]{0,15}\.?[0-9]{0,20}(e[+-]?[0-9]{1,2})?", re.I)
 
 
 def shown_value(sort: Sort, value: Any) -> str | None:
@@ -40,11 +40,9 @@ def meant_value(sort: Sort, typed: str) -> Any:
 
 
 def _number(typed: str) -> int | float | str:
-    if _NUMBER.fullmatch(typed):
+    if _WHOLE.fullmatch(typed):
         return int(typed)
-    if _DECIMAL.fullmatch(typed) and any(sign.isdigit() for sign in typed):
-        return float(typed)
-    return typed
+    return float(typed) if _DECIMAL.fullmatch(typed) else typed
 
 
 def even_text(text: str) -> str:
