@@ -73,6 +73,8 @@ async function showWhole(pressed) {
   const other = page && page.getElementById("layout");
   if (!other) return;
   const figure = document.querySelector("#drawing figure");
+  const wanted = other.querySelector(".sheet [autofocus]");
+  wanted?.removeAttribute("autofocus"); // the browser heeds it for a whole page only
   form.replaceWith(other);
   form = other;
   if (figure && !document.querySelector("#drawing figure")) {
@@ -84,8 +86,7 @@ async function showWhole(pressed) {
     if (details) details.open = true;
   }
   prepare();
-  const next = form.querySelector(".sheet [autofocus]") || document.getElementById(focused);
-  if (next) next.focus();
+  (wanted ?? document.getElementById(focused))?.focus();
   const count = document.querySelectorAll("#mends li").length;
   say(count ? `${count} thing${count === 1 ? "" : "s"} to mend` : "Drawn as typed. Not saved yet.");
 }
