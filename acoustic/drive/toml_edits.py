@@ -10,16 +10,19 @@ from __future__ import annotations
 import copy
 import json
 import tomllib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 from tree_sitter import Node
 
 from acoustic.drive.faults import KeyPath
 from acoustic.drive.line_numbers import TomlPlaces, find_places
 
-_MOST_EDITS = 400  # in one go; more than a person types between two looks
+_MOST_EDITS = 200  # in one go; more than a person types between two looks
+
+
+_Step: TypeAlias = Callable[[str, KeyPath, Any, bool], str]
 
 
 class EditError(ValueError):
@@ -44,17 +47,11 @@ def with_values(text: str, wanted: Mapping[str, Any]) -> Edited:
     wanted : mapping
         All keys and values, as `tomllib` gives them; lists of tables as long as in `text`.
     """
-    refused: list[KeyPath] = []
-    for _ in range(_MOST_EDITS):
-        path = next(_differences(tomllib.loads(text), wanted, (), refused), None)
-        if path is None:
-            return Edited(text, tuple(refused))
-        try:
-            text = _checked(text, path, _value_at(wanted, path))
-        except EditError:
-            refused.append(path)
-    left = _differences(tomllib.loads(text), wanted, (), refused)
-    return Edited(text, (*refused, *left))
+    text = _with_plain_changes(text, wanted)
+    edited = _with_each(text, wanted, _changed)
+    if not _holds(edited, wanted):  # a change made another impossible: look after each
+        edited = _with_each(text, wanted, _checked)
+    return edited
 
 
 def with_row(text: str, path: KeyPath) -> str:
@@ -109,20 +106,18 @@ def without_row(text: str, path: KeyPath) -> str:
 # ------------------------------------------------------------------ what differs
 
 
-def _differences(
-    held: Any, wanted: Any, path: KeyPath, refused: Collection[KeyPath]
-) -> Iterator[KeyPath]:
+def _differences(held: Any, wanted: Any, path: KeyPath) -> Iterator[KeyPath]:
     """Places where two values differ, as far down as both have them."""
     if isinstance(held, dict) and isinstance(wanted, Mapping):
         for key in (*wanted, *(key for key in held if key not in wanted)):
             if key in held and key in wanted:
-                yield from _differences(held[key], wanted[key], (*path, key), refused)
-            elif (*path, key) not in refused:
+                yield from _differences(held[key], wanted[key], (*path, key))
+            else:
                 yield (*path, key)
     elif _rows(held) and _rows(wanted) and len(held) == len(wanted):
         for number, (one, other) in enumerate(zip(held, wanted, strict=True)):
-            yield from _differences(one, other, (*path, number), refused)
-    elif not _same(held, wanted) and path not in refused:
+            yield from _differences(one, other, (*path, number))
+    elif not _same(held, wanted):
         yield path
 
 
@@ -152,19 +147,57 @@ def _value_at(values: Any, path: KeyPath) -> Any:
 # ------------------------------------------------------------------ single changes
 
 
-def _checked(text: str, path: KeyPath, value: Any) -> str:
-    wanted = copy.deepcopy(tomllib.loads(text))
-    holder, key = _value_at(wanted, path[:-1]), path[-1]
+def _with_plain_changes(text: str, wanted: Mapping[str, Any]) -> str:
+    """Change all values that only become others, in one go; the rest is for single changes."""
+    places, held = find_places(text), tomllib.loads(text)
+    paths = [p for p in _differences(held, wanted, ()) if p in places.values]
+    changed = text
+    for path in sorted(paths, key=lambda p: -places.values[p].start_byte):
+        value = _value_at(wanted, path)
+        if value is not _GONE and not _has_comment(places.values[path]):
+            changed = _with_changed(changed, places, path, value)
+    left = set(_differences(tomllib.loads(changed), wanted, ()))
+    return changed if left <= set(_differences(held, wanted, ())) else text
+
+
+def _with_each(text: str, wanted: Mapping[str, Any], step: _Step) -> Edited:
+    """Make one change after the other, and note those that cannot be made."""
+    held = tomllib.loads(text)
+    refused: list[KeyPath] = []
+    paths = list(_differences(held, wanted, ()))
+    for path in paths[:_MOST_EDITS]:
+        try:
+            text = step(text, path, _value_at(wanted, path), _value_at(held, path) is _GONE)
+        except EditError:
+            refused.append(path)
+    return Edited(text, (*refused, *paths[_MOST_EDITS:]))
+
+
+def _holds(edited: Edited, wanted: Mapping[str, Any]) -> bool:
+    """Whether a text can be read and differs only where it was refused."""
+    try:
+        held = tomllib.loads(edited.text)
+    except ValueError:
+        return False
+    return set(_differences(held, wanted, ())) <= set(edited.refused)
+
+
+def _changed(text: str, path: KeyPath, value: Any, new: bool) -> str:
     places = find_places(text)
     if value is _GONE:
+        return _without_value(text, places, path)
+    change = _with_added if new else _with_changed
+    return change(text, places, path, value)
+
+
+def _checked(text: str, path: KeyPath, value: Any, new: bool) -> str:
+    wanted = copy.deepcopy(tomllib.loads(text))
+    holder, key = _value_at(wanted, path[:-1]), path[-1]
+    if value is _GONE:
         del holder[key]
-        return _agreed(_without_value(text, places, path), wanted)
-    new = key not in holder
-    holder[key] = value
-    changed = (
-        _with_added(text, places, path, value) if new else _with_changed(text, places, path, value)
-    )
-    return _agreed(changed, wanted)
+    else:
+        holder[key] = value
+    return _agreed(_changed(text, path, value, new), wanted)
 
 
 def _with_changed(text: str, places: TomlPlaces, path: KeyPath, value: Any) -> str:
@@ -249,7 +282,7 @@ def _agreed(text: str, wanted: Mapping[str, Any]) -> str:
         held = tomllib.loads(text)
     except ValueError as error:
         raise EditError(f"the change does not fit into the text: {error}") from None
-    if next(_differences(held, wanted, (), ()), None) is not None:
+    if next(_differences(held, wanted, ()), None) is not None:
         raise EditError("the change does not fit into the text")
     return text
 

@@ -36,7 +36,7 @@ from acoustic.web.pages import go_to, show, takes_form
 from acoustic.web.shipped_layouts import BLANK, read_shipped_layouts
 
 _MOST_FIELDS = 5000
-_LONGEST_FORM = 60_000  # signs; longer ones are edited as text
+_LONGEST_FORM = 30_000  # signs; longer ones are edited as text
 _LEFT = (
     "was left as it was: there are comments in it that a form would lose. Change it in the text."
 )

@@ -4,6 +4,8 @@ import copy
 import tomllib
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from acoustic.drive.toml_edits import EditError, with_row, with_values, without_row
 
@@ -152,3 +154,45 @@ def _turned(value):
     if isinstance(value, bool):
         return not value
     return value + 1 if isinstance(value, int | float) else value + " ü"
+
+
+def test_changes_that_get_in_each_other_s_way_are_made_as_far_as_they_go():
+    """A key that no single change can give back is told; the others are made."""
+    text = "a.b = 1\nc = 2\n"
+    edited = with_values(text, {"a": {"b": 1, "d": 5}, "c": 3})
+    assert edited.refused == (("a", "d"),)
+    assert edited.text == "a.b = 1\nc = 3\n"
+
+
+def test_more_changes_than_a_person_makes_are_cut_short_and_told():
+    """What was not looked at is refused, never forgotten."""
+    wanted = {f"key_{number}": number for number in range(300)}
+    edited = with_values("", wanted)
+    assert tomllib.loads(edited.text) == dict(list(wanted.items())[:200])
+    assert edited.refused == tuple((key,) for key in list(wanted)[200:])
+
+
+VALUES = st.one_of(
+    st.text(max_size=12),
+    st.integers(-(10**9), 10**9),
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.booleans(),
+    st.lists(st.text(max_size=5), max_size=3),
+)
+TABLES = st.dictionaries(st.text(max_size=6), VALUES, max_size=5)
+
+
+@settings(max_examples=150, deadline=None)
+@given(TABLES, TABLES, TABLES)
+def test_whatever_is_asked_for_is_held_or_refused(first, second, inner):
+    """From any table to any other, whatever signs are in keys and values; never half a change."""
+    there = with_values("# top\n", {**first, "inner": inner})
+    back = with_values(there.text, {**second, "inner": first})
+    for edited, wanted in ((there, {**first, "inner": inner}), (back, {**second, "inner": first})):
+        held = tomllib.loads(edited.text)
+        assert edited.text.startswith("# top\n")
+        for key in wanted.keys() | held.keys():
+            touched = [path for path in edited.refused if path[0] == key]
+            assert touched or held.get(key) == wanted.get(key)
+    odd = {key for table in (first, second, inner) for key in table if not key.isalnum()}
+    assert odd or (there.refused, back.refused) == ((), ())

@@ -303,3 +303,13 @@ def test_a_layout_too_long_for_a_form_is_edited_as_text(look, layout):
     page = look()
     assert page.fields["mode"] == "text"
     assert page.fields["text"] == text
+
+
+def test_layouts_of_other_cases_can_be_begun_from(look, cases, start_case):
+    """Each once, by the case it was met in; the case's own is not offered again."""
+    other = start_case(cases / "van", title="The van") / "layout.toml"
+    assert "The van" not in look().text
+    text = other.read_text("utf-8").replace("length_mm = 1870", "length_mm = 1888")
+    other.write_text(text, "utf-8")
+    [pick] = re.findall(r'layout\?from=(\w+)">The van: ', look().text)
+    assert look(f"?from={pick}").fields["at/belt/0/length_mm"] == "1888"
