@@ -313,3 +313,43 @@ def test_layouts_of_other_cases_can_be_begun_from(look, cases, start_case):
     other.write_text(text, "utf-8")
     [pick] = re.findall(r'layout\?from=(\w+)">The van: ', look().text)
     assert look(f"?from={pick}").fields["at/belt/0/length_mm"] == "1888"
+
+
+def test_a_technician_with_a_tape_describes_a_drive_from_nothing(look, press, cases):
+    """Engine, gears, belt, pulleys, components, bearings, access: by buttons and fields alone.
+
+    Pitch diameters are 2 x 2 mm above the effective ones (ISO 9981), gears 48 to 32 make 1.5.
+    """
+    page = press(look("?from=blank"), "add at/shaft", **{
+        "at/name": "Mobile library", "at/engine/cylinders": "6",
+        "at/belt/0/path": "crank pulley\nalternator\nidler (back)",
+        "at/pulley/0/diameter_mm": "150", "at/pulley/0/measured": "drawing",
+        "at/component/0/name": "alternator", "at/component/0/kind": "alternator",
+        "at/component/0/pulley/diameter_mm": "50", "at/component/0/pulley/measured": "drawing",
+        "at/component/0/access_hours": "1.5",
+    })  # fmt: skip
+    page = press(page, "add at/component", **{
+        "at/shaft/0/name": "pump shaft", "at/shaft/0/driven_by/kind": "gears",
+        "at/shaft/0/driven_by/teeth": "48 32", "at/component/0/poles": "14",
+    })  # fmt: skip
+    page = press(page, "add at/component", **{
+        "at/component/1/name": "idler", "at/component/1/kind": "idler",
+        "has/component/1/pulley": "true", "at/component/1/pulley/diameter_mm": "70",
+        "at/component/1/pulley/measured": "flat back-side pulley",
+    })  # fmt: skip
+    page = press(page, "add at/component/1/bearings", **{
+        "at/component/2/name": "pump", "at/component/2/kind": "vane pump",
+        "at/component/2/on": "pump shaft", "has/component/2/bearings": "true",
+    })  # fmt: skip
+    page = press(page, "save", **{
+        "at/component/1/bearings/0/designation": "6203", "at/component/2/vanes": "10",
+    })  # fmt: skip
+    assert page.mends == {}
+    drive = read_case(cases / "bus").drive
+    assert drive.shafts["alternator"].ratio == pytest.approx(154 / 54)
+    assert drive.shafts["pump shaft"].ratio == pytest.approx(1.5)
+    assert drive.parts["alternator"].access_hours == 1.5
+    assert drive.parts["alternator"].quantities["pole_pairs"] == 7
+    assert drive.parts["pump"].quantities["vanes"] == 10
+    assert [one.part for one in drive.bearings] == ["idler"]
+    assert not [note for note in drive.notes if "no bearings given for pump" in note]
