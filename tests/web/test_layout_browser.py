@@ -104,6 +104,7 @@ def test_rows_come_and_kinds_change_without_losing_what_is_typed(browser, addres
     page.fill('[id="at/name"]', "Bus 9")
     page.click('button[value="add at/component"]')
     page.locator('[id="at/component/7/name"]:focus').wait_for()
+    assert "Drawn" not in page.text_content("#state")  # something is still missing in it
     page.keyboard.type("spare idler")
     page.focus('[id="at/component/7/kind"]')
     page.select_option('[id="at/component/7/kind"]', "vane pump")
@@ -121,6 +122,18 @@ def test_rows_come_and_kinds_change_without_losing_what_is_typed(browser, addres
     page.locator('[value="add at/component"]:focus').wait_for()
     assert "'spare idler' is no pulley" in page.locator("#mends").text_content()
     assert page.complaints == []
+
+
+def test_what_is_typed_outlives_a_lost_connection(browser, address):
+    """It says so, keeps every sign, and goes on when the page is back."""
+    page = phone(browser, address)
+    page.context.set_offline(True)
+    page.fill('[id="at/name"]', "Bus 9")
+    page.get_by_text("The page cannot be reached. What you typed is still here.").wait_for()
+    page.context.set_offline(False)
+    page.fill('[id="at/name"]', "Bus 10")
+    page.get_by_text("Drawn as typed. Not saved yet.").wait_for()
+    assert page.input_value('[id="at/name"]') == "Bus 10"
 
 
 def test_everything_works_without_script(browser, address):

@@ -6,8 +6,22 @@ let asked = 0;
 let timer = 0;
 let changed = false;
 
+const KEPT = "What you typed is still here.";
+
+/** Say something once; said again it would be read out again. */
 function say(words) {
-  document.getElementById("state").textContent = words;
+  const state = document.getElementById("state");
+  if (state.textContent !== words) state.textContent = words;
+}
+
+/** Say how the drawing stands. */
+function sayState() {
+  const count = document.querySelectorAll("#mends li").length;
+  const drawing = document.getElementById("drawing");
+  const old = drawing.classList.contains("old") ? "; the drawing is older" : "";
+  if (count) say(`${count} thing${count === 1 ? "" : "s"} to mend${old}`);
+  else if (old || !drawing.querySelector("figure")) say(`Not drawn yet${old}`);
+  else say("Drawn as typed. Not saved yet.");
 }
 
 /** Send what is typed as if `pressed` had been; gives the page that answers, null if none came. */
@@ -17,20 +31,22 @@ async function ask(pressed) {
   const own = ++asked;
   try {
     const answer = await fetch(form.action, { method: "POST", body });
-    if (!answer.ok) throw new Error(String(answer.status));
     const text = await answer.text();
     if (own !== asked) return null; // something newer was asked meanwhile
-    return new DOMParser().parseFromString(text, "text/html");
+    const page = new DOMParser().parseFromString(text, "text/html");
+    if (page.getElementById("mends")) return page;
+    const come = "come in again in a second window, then go on here.";
+    say(answer.redirected ? `The access code is asked for: ${come} ${KEPT}` :
+      `The page refused this (${answer.status}). ${KEPT}`);
   } catch {
-    if (own === asked) say("The page cannot be reached. What you typed is still here.");
-    return null;
+    if (own === asked) say(`The page cannot be reached. ${KEPT}`);
   }
+  return null;
 }
 
 /** Show the drawing and what is to be mended, and leave the fields to whoever types. */
 function showSeen(page) {
   const mends = page.getElementById("mends");
-  const count = mends.querySelectorAll("li").length;
   document.getElementById("mends").replaceChildren(...mends.childNodes);
   const drawing = page.getElementById("drawing");
   const here = document.getElementById("drawing");
@@ -57,9 +73,7 @@ function showSeen(page) {
     if (other) list.replaceChildren(...other.childNodes);
   }
   showNames();
-  const things = `${count} thing${count === 1 ? "" : "s"} to mend`;
-  const old = here.classList.contains("old") ? "; the drawing is older" : "";
-  say(count ? things + old : "Drawn as typed. Not saved yet.");
+  sayState();
 }
 
 /** Put another form in the place of this one: a row more or less, other fields for a kind. */
@@ -71,7 +85,7 @@ async function showWhole(pressed) {
   const page = await ask(pressed);
   form.inert = false;
   const other = page && page.getElementById("layout");
-  if (!other) return;
+  if (!other) return; // the text was shown instead, or nothing came
   const figure = document.querySelector("#drawing figure");
   const wanted = other.querySelector(".sheet [autofocus]");
   wanted?.removeAttribute("autofocus"); // the browser heeds it for a whole page only
@@ -87,8 +101,7 @@ async function showWhole(pressed) {
   }
   prepare();
   (wanted ?? document.getElementById(focused))?.focus();
-  const count = document.querySelectorAll("#mends li").length;
-  say(count ? `${count} thing${count === 1 ? "" : "s"} to mend` : "Drawn as typed. Not saved yet.");
+  sayState();
 }
 
 /** Pulleys to tap under the path of a belt. */
@@ -150,7 +163,6 @@ function prepare() {
     changed = true;
     if (event.target.hasAttribute("data-opens")) showUsed(event.target);
     clearTimeout(timer);
-    say("");
     if (event.target.hasAttribute("data-redraws")) {
       showWhole("draw");
       return;
