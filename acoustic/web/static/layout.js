@@ -104,12 +104,14 @@ async function showWhole(pressed) {
   sayState();
 }
 
-/** Pulleys to tap under the path of a belt. */
+/** Pulleys that are on no belt yet, to tap under the path of a belt. */
 function showNames() {
   const pulleys = [...document.querySelectorAll("#pulleys option")].map((one) => one.value);
-  for (const path of form.querySelectorAll("textarea[data-pulleys]")) {
+  const paths = [...form.querySelectorAll("textarea[data-pulleys]")];
+  const lines = paths.flatMap((path) => path.value.split("\n"));
+  const on = new Set(lines.map((line) => line.replace(/\s*\(\s*back\s*\)$/i, "").trim()));
+  for (const path of paths) {
     path.parentElement.querySelector(".names")?.remove();
-    const on = new Set(path.value.split("\n").map((line) => line.replace(/\s*\(\s*back\s*\)$/i, "").trim()));
     const left = pulleys.filter((name) => !on.has(name));
     if (!left.length) continue;
     const names = document.createElement("span");
@@ -128,7 +130,7 @@ function showNames() {
         names.append(button);
       }
     }
-    path.after(names);
+    path.parentElement.append(names);
   }
 }
 
