@@ -28,6 +28,7 @@ from acoustic.casework.case_folder import (
     SCREENINGS,
     names_in,
     no_case_message,
+    read_case_file,
     read_history,
 )
 from acoustic.casework.history import (
@@ -35,6 +36,7 @@ from acoustic.casework.history import (
     EventData,
     GateAnswer,
     History,
+    Note,
     RecordingAdded,
     ScreeningMade,
     TakenBack,
@@ -53,7 +55,8 @@ from acoustic.casework.lasting_files import (
     write_lasting_copy,
     write_locked,
 )
-from acoustic.drive.layout_file import read_drive
+from acoustic.casework.layout_change import layout_digest, layout_note
+from acoustic.drive.layout_file import parse_drive, read_drive
 from acoustic.errors import CaseError
 from acoustic.recording.containers import HEAD_BYTES, sniff_container
 from acoustic.recording.taken import Taken
@@ -120,6 +123,53 @@ def write_new_case(folder: Path, file: CaseFile, layout: Path) -> None:
     finally:
         if made is not None:
             shutil.rmtree(made, ignore_errors=True)
+
+
+def write_layout(folder: Path, text: str, seen: str, time: datetime) -> Event | None:
+    """Put another layout in the place of a case's own.
+
+    Once a case was screened its answers rest on the layout; a change is then entered in the
+    history as a note, before the layout itself is written, so that none goes untold.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the case.
+    text : str
+        The new layout; checked first.
+    seen : str
+        SHA-256 of the layout that was changed, in hex digits, as `layout_digest` gives it.
+    time : datetime
+
+    Returns
+    -------
+    Event or None
+        The note; None where none was called for.
+
+    Raises
+    ------
+    DriveError
+        Listing every fault of the new layout.
+    CaseError
+        If somebody else changed the layout since it was seen, or it cannot be written.
+    """
+    new = parse_drive(text)
+    with _write_in_turn(folder) as (file, history):
+        path = folder / read_case_file(folder).layout
+        old = read_whole(path)
+        if layout_digest(old) != seen:
+            raise CaseError(
+                f"{path.name}: was changed by somebody else since you began. Nothing was saved. "
+                "Open the layout again in a second window and bring both together."
+            )
+        content = text.encode("utf-8")
+        if content == old:
+            return None
+        event = None
+        if any(isinstance(one.data, ScreeningMade) for one in history.standing):
+            event = _write_next(file, history, Note(layout_note(old, new)), time)
+        write_lasting(path, content)
+        return event
 
 
 def _require_free(folder: Path) -> None:

@@ -20,11 +20,13 @@ class Fault:
     """One thing wrong with a layout.
 
     `path` leads to the key: ``("pulley", 1, "diameter_mm")``. `message` is one or more
-    sentences: what is wrong and what to do next.
+    sentences: what is wrong and what to do next. `missing` is a key that should stand in the
+    table at `path` and does not.
     """
 
     path: KeyPath
     message: str
+    missing: str = ""
 
 
 @dataclass(slots=True)
@@ -74,15 +76,21 @@ def report_of(
     """
     placed = [(line_of(fault.path), fault) for fault in faults]
     placed.sort(key=lambda pair: (pair[0] is None, pair[0] or 0))
-    texts = []
-    for line, fault in placed:
-        front = where if line is None else f"{where}:{line}"
-        place = place_of(fault.path, values)
-        join = " " if fault.message.startswith("= ") else ": "
-        texts.append(
-            f"{front}: {place}{join}{fault.message}" if place else f"{front}: {fault.message}"
-        )
-    return "\n".join(texts)
+    return "\n".join(
+        f"{where if line is None else f'{where}:{line}'}: {sentence_of(fault, values)}"
+        for line, fault in placed
+    )
+
+
+def sentence_of(fault: Fault, values: Collection[str] = LAYOUT_KEYS) -> str:
+    """A fault with its place in front, as a person reads it.
+
+    >>> sentence_of(Fault(("pulley", 1, "diameter_mm"), "= -5: must be greater than 0."))
+    '[pulley 2] diameter_mm = -5: must be greater than 0.'
+    """
+    place = place_of(fault.path, values)
+    join = " " if fault.message.startswith("= ") else ": "
+    return f"{place}{join}{fault.message}" if place else fault.message
 
 
 def did_you_mean(name: str, known: Iterable[str], also: Iterable[str] = ()) -> str:

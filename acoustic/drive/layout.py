@@ -30,32 +30,47 @@ class EngineLayout(_Strict):
 
     cylinders: int = Field(ge=1, le=16)
     strokes: Literal[2, 4] = 4
-    firing_order: list[int] | None = None
+    firing_order: list[int] | None = Field(
+        None, description="numbers of the cylinders as they fire, such as 1, 3, 4, 2"
+    )
     firing_angles_deg: list[float] | None = Field(
         None, description="crank angle of each firing over one cycle, for odd-fire engines"
     )
-    idle_rpm: SpeedRange = (600.0, 1100.0)
-    working_rpm: SpeedRange = (600.0, 4500.0)
-    crank_turns: Literal["clockwise", "anticlockwise"] = "clockwise"
+    idle_rpm: SpeedRange = Field((600.0, 1100.0), description="lowest and highest warm idle")
+    working_rpm: SpeedRange = Field((600.0, 4500.0), description="lowest and highest in use")
+    crank_turns: Literal["clockwise", "anticlockwise"] = Field(
+        "clockwise", description="seen facing the drive"
+    )
     motor: bool = Field(
-        False, description="true for an electric motor on a bench: no firing to hear a speed by"
+        False, description="an electric motor on a bench: no firing to hear a speed by"
     )
 
 
 class BearingLayout(_Strict):
     """A bearing by designation ("6203") or by its geometry, and which ring turns."""
 
-    place: str = "main"
-    designation: str | None = None
-    ball_count: int | None = Field(None, ge=3, le=60)
+    place: str = Field("main", description="where on the part: front, rear, clutch")
+    designation: str | None = Field(
+        None, description="printed on its side, such as 6203; seals and clearance may follow"
+    )
+    ball_count: int | None = Field(
+        None, ge=3, le=60, description="counted; needed where the designation is not in the table"
+    )
     ball_diameter_mm: Millimetres | None = None
-    pitch_diameter_mm: Millimetres | None = None
-    contact_angle_deg: float = Field(0.0, ge=0, lt=90)
+    pitch_diameter_mm: Millimetres | None = Field(
+        None, description="of the circle through the centres of the balls"
+    )
+    contact_angle_deg: float = Field(
+        0.0, ge=0, lt=90, description="0 for deep-groove ball bearings"
+    )
     turning_ring: Literal["inner", "outer", "both"] | None = Field(
-        None, description="default: what is usual for the kind of component"
+        None, description="left out: what is usual for the kind of component"
     )
     inner_shaft: str | None = Field(None, description="only for turning_ring = both")
     outer_shaft: str | None = Field(None, description="only for turning_ring = both")
+
+
+Overrunning = Literal["no", "one-way", "decoupler"]
 
 
 class DrivenBy(_Strict):
@@ -68,13 +83,23 @@ class DrivenBy(_Strict):
     """
 
     kind: Literal["gears", "chain", "toothed belt", "coupling", "ratio"]
-    from_: Name = Field("crankshaft", alias="from")
-    teeth: list[Annotated[int, Field(ge=5, le=500)]] | None = None
-    links: int | None = Field(None, ge=10, le=2000)
-    ratio: float | None = Field(None, gt=0, lt=50)
-    tolerance_percent: float | None = Field(None, ge=0, le=30)
-    may_slip: bool = False
-    overrunning: Literal["no", "one-way", "decoupler"] = "no"
+    from_: Name = Field("crankshaft", alias="from", description="shaft that drives it")
+    teeth: list[Annotated[int, Field(ge=5, le=500)]] | None = Field(
+        None, description="from the driving wheel to the driven one, idler gears between"
+    )
+    links: int | None = Field(
+        None, ge=10, le=2000, description="of the chain, or teeth of the toothed belt; if known"
+    )
+    ratio: float | None = Field(
+        None, gt=0, lt=50, description="measured: turns for each turn of the driving shaft"
+    )
+    tolerance_percent: float | None = Field(
+        None, ge=0, le=30, description="how far a measured ratio may be off"
+    )
+    may_slip: bool = Field(False, description="a coupling that can slip when it is loose")
+    overrunning: Overrunning = Field(
+        "no", description="a clutch that lets it run on: one-way, or a decoupler with a spring"
+    )
 
 
 class ShaftLayout(_Strict):
@@ -93,15 +118,26 @@ Measured = Literal[
 class PulleyBase(_Strict):
     """What is known of a pulley: a diameter and how it was measured, or a ratio."""
 
-    diameter_mm: Millimetres | None = None
-    measured: Measured | None = None
+    diameter_mm: Millimetres | None = Field(
+        None, description="as measured; a tape's reading divided by 3.1416"
+    )
+    measured: Measured | None = Field(
+        None,
+        description="drawing: effective diameter from a data sheet; caliper: over the tips of "
+        "the ribs; tape: round the belt where it lies on the pulley; flat: a smooth pulley "
+        "under the belt's back; estimate: by eye",
+    )
     speed_ratio: float | None = Field(
         None, gt=0, lt=50, description="measured speed over crankshaft speed"
     )
-    tolerance_percent: float | None = Field(None, gt=0, le=30)
-    overrunning: Literal["no", "one-way", "decoupler"] = "no"
+    tolerance_percent: float | None = Field(
+        None, gt=0, le=30, description="of ratio or diameter; left out: what is usual"
+    )
+    overrunning: Overrunning = Field(
+        "no", description="a clutch that lets it run on: one-way, or a decoupler with a spring"
+    )
     position_mm: tuple[Coordinate, Coordinate] | None = Field(
-        None, description="centre, x to the right and y up, seen facing the drive"
+        None, description="centre: x to the right, y up, seen facing the drive"
     )
 
 
@@ -109,7 +145,9 @@ class PulleyLayout(PulleyBase):
     """[[pulley]]: a pulley on a named shaft, or on a shaft of its own."""
 
     name: Name
-    on: str | None = Field(None, description="shaft; left out: a shaft of its own")
+    on: str | None = Field(
+        None, description="shaft it sits on, such as crankshaft; left out: a shaft of its own"
+    )
 
 
 class BeltLayout(_Strict):
@@ -120,11 +158,17 @@ class BeltLayout(_Strict):
     """
 
     name: Name
-    section: str = Field("6PK", pattern=r"^\d{1,2}P[HJKLM]$")
-    length_mm: Millimetres | None = None
-    path: list[Name] = Field(min_length=2)
-    stretch: bool = False
-    span_tension_n: float | None = Field(None, gt=0, lt=5000)
+    section: str = Field(
+        "6PK", pattern=r"^\d{1,2}P[HJKLM]$", description="ribs and profile, printed on the belt"
+    )
+    length_mm: Millimetres | None = Field(None, description="printed behind the section")
+    path: list[Name] = Field(
+        min_length=2,
+        description="pulleys in the order the belt meets them, the driving one first; (back) "
+        "behind a name where the belt's flat back runs",
+    )
+    stretch: bool = Field(False, description="a belt that needs no tensioner")
+    span_tension_n: float | None = Field(None, gt=0, lt=5000, description="if it was measured")
 
 
 class ComponentLayout(BaseModel):
@@ -135,18 +179,22 @@ class ComponentLayout(BaseModel):
     )
 
     name: Name
-    kind: Name
-    on: str | None = Field(None, description="pulley or shaft it turns with")
+    kind: Name = Field(description="what it is; its counts follow from it")
+    on: str | None = Field(
+        None, description="pulley or shaft it turns with, if it has no pulley of its own"
+    )
     pulley: PulleyBase | None = Field(
-        None, description="its own pulley, typed in place; it takes the component's name"
+        None, description="its own pulley; it takes the component's name"
     )
     bearings: list[BearingLayout] | None = Field(
-        None, description="left out: none are assumed; [] says it has none"
+        None, description="left out: none are assumed; an empty list says it has none"
     )
-    access_hours: float | None = Field(None, ge=0, le=200)
-    special_tool: str | None = None
+    access_hours: float | None = Field(None, ge=0, le=200, description="work to get it off")
+    special_tool: str | None = Field(None, description="without which it cannot be got off")
     service_interval_km: float | None = Field(None, gt=0)
-    probe_at: str | None = None
+    probe_at: str | None = Field(
+        None, description="fixed place near it where a phone or probe can rest, clear of the belt"
+    )
     note: str = ""
 
 
@@ -154,10 +202,16 @@ class Layout(_Strict):
     """A whole layout file."""
 
     schema_: Literal["drive-layout/1"] = Field("drive-layout/1", alias="schema")
-    name: Name
+    name: Name = Field(description="of the drive, such as the vehicle and which end of the engine")
     note: str = ""
     engine: EngineLayout
-    shaft: list[ShaftLayout] = []
+    shaft: list[ShaftLayout] = Field(
+        [], description="driven by gears, chain or coupling; a pulley's own shaft needs none"
+    )
     belt: list[BeltLayout] = []
-    pulley: list[PulleyLayout] = []
-    component: list[ComponentLayout] = Field(min_length=1)
+    pulley: list[PulleyLayout] = Field(
+        [], description="that only drive, or carry several parts; the others stand with their part"
+    )
+    component: list[ComponentLayout] = Field(
+        min_length=1, description="everything that turns and may make a noise"
+    )

@@ -6,6 +6,7 @@ The only module of this folder that touches the disk, in `read_drive`.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -86,15 +87,50 @@ def parse_drive(text: str, name: str = "layout", knowledge: Knowledge | None = N
     DriveError
         Listing every fault by line.
     """
+    checked = check_layout(text, name, knowledge)
+    if checked.drive is None:
+        raise DriveError(checked.report(name))
+    return checked.drive
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedLayout:
+    """A layout's text looked through: the drive, or else every fault with its place.
+
+    Attributes
+    ----------
+    drive : Drive or None
+    faults : tuple of Fault
+        In the order of the file.
+    lines : LineNumbers
+        Where each of them stands.
+    """
+
+    drive: Drive | None
+    faults: tuple[Fault, ...]
+    lines: LineNumbers
+
+    def report(self, name: str) -> str:
+        """Every fault in a line of its own."""
+        return report_of(self.faults, name, self.lines.line_of)
+
+
+def check_layout(text: str, name: str, knowledge: Knowledge | None = None) -> CheckedLayout:
+    """Look through the text of a layout file, and hand back what is wrong by its place.
+
+    Raises
+    ------
+    DriveError
+        If it is empty or no TOML, so that nothing in it has a place.
+    """
     layout, faults, lines = _parsed(text, name)
     drive = None
     if layout is not None:
         drive, more = resolve_drive(layout, knowledge)
         spoilt = {fault.path[:2] for fault in faults}
         faults += [fault for fault in more if fault.path[:2] not in spoilt]
-    if drive is None or faults:
-        raise DriveError(report_of(faults, name, lines.line_of))
-    return drive
+    ordered = sorted(faults, key=lambda fault: lines.line_of(fault.path) or 0)
+    return CheckedLayout(None if faults else drive, tuple(ordered), lines)
 
 
 def layout_json_schema(knowledge: Knowledge | None = None) -> dict[str, Any]:

@@ -99,7 +99,7 @@ def fault_of(
         if isinstance(key, int):
             return Fault(tuple(front), f"has too few entries: number {key + 1} is missing.")
         named = missing.get(key, key) if not front else key
-        return Fault(tuple(front), f"{named} is missing; add it.")
+        return Fault(tuple(front), f"{named} is missing; add it.", missing=str(key))
     shown = error.get("input")
     if isinstance(shown, dict | list) and len(str(shown)) > 60:
         shown = "this table" if isinstance(shown, dict) else "this list"

@@ -2,7 +2,8 @@
 
 Reading order: settings, admission, rates, safety, waiting, strangers, apart_tasks, work,
 case_memory, desk, pages, uploads, known_layouts, case_view, events, door_pages,
-address_pages, new_case_pages, case_pages, clip_pages, finding_pages, application,
+address_pages, new_case_pages, case_pages, clip_pages, finding_pages, layout_values,
+layout_fields, layout_typed, layout_look, shipped_layouts, layout_pages, application,
 certificate, server.
 
 No arithmetic here, no address outside the machine, no script or style inside a page. Needs

@@ -21,6 +21,7 @@ from acoustic.web import (
     door_pages,
     events,
     finding_pages,
+    layout_pages,
     new_case_pages,
 )
 from acoustic.web.admission import Admission
@@ -64,6 +65,7 @@ def make_app(settings: PageSettings) -> Starlette:
             *new_case_pages.ROUTES,
             *clip_pages.ROUTES,
             *finding_pages.ROUTES,
+            *layout_pages.ROUTES,
             *events.ROUTES,
             *case_pages.ROUTES,
         ],

@@ -65,17 +65,20 @@ def go_to(address: str) -> RedirectResponse:
     return RedirectResponse(address, status_code=303)
 
 
-def takes_form(page: FormPage, files: int = 0) -> Callable[[Request], Awaitable[Response]]:
+def takes_form(
+    page: FormPage, files: int = 0, fields: int = 0
+) -> Callable[[Request], Awaitable[Response]]:
     """Make a form's address: its token is checked, then `page` gets request and form.
 
-    Every address that changes something is made so; `files` is how many it may carry.
+    Every address that changes something is made so; `files` is how many it may carry, and
+    `fields` how many values, where a form needs more than is usual.
     """
 
     @wraps(page)
     async def taken(request: Request) -> Response:
         limits = desk_of(request).settings.limits
         require_token(request, request.headers.get(TOKEN_HEADER, ""), is_last=False)
-        async with request.form(max_files=files, max_fields=limits.form_fields) as form:
+        async with request.form(max_files=files, max_fields=fields or limits.form_fields) as form:
             sent = request.headers.get(TOKEN_HEADER) or form.get(TOKEN_FIELD, "")
             require_token(request, str(sent))
             limiter = desk_of(request).storing if files else None

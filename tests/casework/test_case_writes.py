@@ -11,6 +11,7 @@ from acoustic.casework import lasting_files
 from acoustic.casework.case_folder import read_case
 from acoustic.casework.case_writes import (
     write_event,
+    write_layout,
     write_new_case,
     write_recording,
     write_screening,
@@ -23,6 +24,7 @@ from acoustic.casework.history import (
     screening_made,
 )
 from acoustic.casework.lasting_files import INCOMING
+from acoustic.casework.layout_change import layout_digest
 from acoustic.errors import CaseError, DriveError
 from acoustic.recording.audio_file import read_recording
 from acoustic.recording.taken import Taken
@@ -252,3 +254,43 @@ def test_two_that_write_at_once_lose_nothing(folder, now):
     assert {event.data.text for event in events} == {
         f"{w} {n}" for w in range(4) for n in range(10)
     }
+
+
+def _with_another_layout(folder, now, old="access_hours = 4.5", new="access_hours = 5.5"):
+    """Change one word of the case's layout; give the note and the text."""
+    held = (folder / "layout.toml").read_bytes()
+    text = held.decode().replace(old, new)
+    return write_layout(folder, text, layout_digest(held), now), text
+
+
+def test_a_changed_layout_is_noted_once_something_rests_on_it(folder, now):
+    """Before a screening it is just written; after one the history says what came and went."""
+    event, text = _with_another_layout(folder, now)
+    assert event is None
+    assert (folder / "layout.toml").read_text("utf-8") == text
+    assert read_case(folder).events == ()
+    write_screening(folder, "{}", ScreeningMade("nothing_found"), now)
+    event, text = _with_another_layout(folder, now, "guide idler", "idler")
+    assert isinstance(event.data, Note)
+    assert "new: idler; gone: guide idler" in event.data.text
+    assert read_case(folder).events[-1] == event
+
+
+def test_the_same_layout_again_changes_nothing(folder, now):
+    """No note, although something rests on it."""
+    write_screening(folder, "{}", ScreeningMade("nothing_found"), now)
+    event, _ = _with_another_layout(folder, now, "x" * 99, "")
+    assert event is None
+    assert len(read_case(folder).events) == 1
+
+
+def test_a_layout_is_not_written_over_another_s_change(folder, now):
+    """Nor a faulty one: what was there stays, and the history too."""
+    held = (folder / "layout.toml").read_bytes()
+    write_screening(folder, "{}", ScreeningMade("nothing_found"), now)
+    with pytest.raises(CaseError, match="changed by somebody else"):
+        write_layout(folder, held.decode() + "# mine", layout_digest(b"as it was"), now)
+    with pytest.raises(DriveError):
+        write_layout(folder, held.decode() + "x = 1", layout_digest(held), now)
+    assert (folder / "layout.toml").read_bytes() == held
+    assert len(read_case(folder).events) == 1

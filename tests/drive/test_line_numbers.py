@@ -23,6 +23,9 @@ designation = "6203"
 place = "rear"
 [[component]]
 "quoted key" = 1
+bearings = [
+  { place = "front" },
+]  # a comment beside the end
 pulley.diameter_mm = 50
 """
 
@@ -45,7 +48,8 @@ pulley.diameter_mm = 50
         (("shaft", 1, "bearings", 0, "designation"), 14),
         (("shaft", 1, "bearings", 1, "place"), 16),
         (("component", 0, "quoted key"), 18),
-        (("component", 0, "pulley", "diameter_mm"), 19),
+        (("component", 0, "bearings", 0, "place"), 20),
+        (("component", 0, "pulley", "diameter_mm"), 22),
         (("nowhere", 3), 1),
     ],
 )
