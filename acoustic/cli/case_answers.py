@@ -18,7 +18,7 @@ from acoustic.cli.screen_command import (
     save_json,
     save_picture,
 )
-from acoustic.errors import AcousticError, CaseError
+from acoustic.errors import AcousticError
 
 if TYPE_CHECKING:
     from acoustic.casework.case_folder import Case
@@ -140,40 +140,13 @@ def run_check(folder: Path, done: CheckDone, time: datetime) -> int:
     CaseError
         If no screening told anything yet, or the check, part or result is not known.
     """
-    from acoustic.casework.case_answer import (
-        believed_after_checks,
-        checks_done,
-        read_belief,
-        require_known_check,
-        with_check,
-    )
-    from acoustic.casework.case_choice import choice_of
-    from acoustic.casework.case_folder import read_case
-    from acoustic.casework.case_writes import write_event
-    from acoustic.casework.check_results import CheckMade
-    from acoustic.casework.next_checks import apply_results
-    from acoustic.tables.knowledge import load_knowledge
+    from acoustic.casework.check_entry import write_check
 
-    case = read_case(folder)
-    belief = read_belief(case)
-    if belief is None:
-        raise CaseError(
-            f"{folder}: no screening of it told anything yet, so there are no odds to change. "
-            f"Screen it first (acoustic case screen {folder}), or keep the finding as a note "
-            f"(acoustic case note {folder} TEXT)."
-        )
-    knowledge, earlier = load_knowledge(), checks_done(case)
-    result = CheckMade(done.check, done.part, done.result)
-    require_known_check(case, result, knowledge)
-    before = believed_after_checks(case, belief, knowledge)
-    all_done = with_check(earlier, result)
-    after = apply_results(case.drive, belief, all_done, knowledge)
-    _, choice = choice_of(case, after, all_done)
-    event = write_event(folder, done, time)
-    repeated = len(all_done) == len(earlier)
-    again = " It counts in place of the same check made before." if repeated else ""
-    sys.stdout.write(f"Entered as number {event.id}.{again}\n{_moved(before, after)}")
-    sys.stdout.write(f"{choice.stop.sentence}\nNext: acoustic case next {folder}\n")
+    entered = write_check(folder, done, time)
+    again = " It counts in place of the same check made before." if entered.repeated else ""
+    number, moved = entered.event.id, _moved(entered.before, entered.after)
+    sys.stdout.write(f"Entered as number {number}.{again}\n{moved}")
+    sys.stdout.write(f"{entered.choice.stop.sentence}\nNext: acoustic case next {folder}\n")
     return 0
 
 

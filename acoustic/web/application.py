@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from pathlib import Path
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from acoustic.errors import AcousticError
-from acoustic.web import case_pages
+from acoustic.web import (
+    case_pages,
+    clip_pages,
+    door_pages,
+    events,
+    finding_pages,
+    new_case_pages,
+)
 from acoustic.web.admission import Admission
 from acoustic.web.desk import Desk
 from acoustic.web.pages import page_templates, show_http_error, show_trouble
 from acoustic.web.safety import safety_of
 from acoustic.web.settings import PageSettings
+from acoustic.web.work import WorkQueue
 
 _STATIC = Path(__file__).parent / "static"
 
@@ -33,10 +44,27 @@ def make_app(settings: PageSettings) -> Starlette:
         To be run by a server, or by a test.
     """
     admission = Admission(settings.state, settings.access_code, settings.limits.session_s)
+    work = WorkQueue(settings.root)
+
+    @asynccontextmanager
+    async def working(_app: Starlette) -> AsyncIterator[None]:
+        work.start()
+        yield
+        await run_in_threadpool(work.stop)
+
     app = Starlette(
-        routes=[Mount("/static", StaticFiles(directory=_STATIC)), *case_pages.ROUTES],
+        routes=[
+            Mount("/static", StaticFiles(directory=_STATIC)),
+            *door_pages.ROUTES,
+            *new_case_pages.ROUTES,
+            *clip_pages.ROUTES,
+            *finding_pages.ROUTES,
+            *events.ROUTES,
+            *case_pages.ROUTES,
+        ],
         middleware=safety_of(settings, admission),
+        lifespan=working,
         exception_handlers={HTTPException: show_http_error, AcousticError: show_trouble},
     )
-    app.state.desk = Desk(settings, admission, page_templates())
+    app.state.desk = Desk(settings, admission, page_templates(), work)
     return app

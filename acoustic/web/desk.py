@@ -13,6 +13,7 @@ from starlette.requests import Request
 from acoustic.casework.case_file import CASE_FILE
 from acoustic.web.admission import Admission
 from acoustic.web.settings import PageSettings
+from acoustic.web.work import WorkQueue
 
 _PLAIN = re.compile(r"[^A-Za-z0-9_-]")
 _CODED = re.compile(r"~([0-9a-f]{2})")
@@ -26,6 +27,7 @@ class Desk:
     settings: PageSettings
     admission: Admission
     templates: Environment
+    work: WorkQueue
 
 
 def desk_of(request: Request) -> Desk:

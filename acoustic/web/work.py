@@ -1,0 +1,271 @@
+"""Work that takes longer than a page may: clips looked over, cases screened, reports made.
+
+What is asked stands as a file in the case before anybody is told that it will be done, and
+goes when it is done. So a server that was stopped or broke in the middle takes it up again
+at the next start, and what is done twice is the same.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal, TypeAlias
+
+from acoustic.casework.case_answer import as_gate_answer, usable_recordings
+from acoustic.casework.case_file import CASE_FILE
+from acoustic.casework.case_folder import Case, read_case
+from acoustic.casework.case_writes import write_recording
+from acoustic.casework.gate import turned_away
+from acoustic.casework.history import ScreeningMade
+from acoustic.casework.lasting_files import write_lasting
+from acoustic.casework.take_names import next_take
+from acoustic.errors import AcousticError
+from acoustic.web.apart_tasks import (
+    LOOK_LIMITS,
+    SCREEN_LIMITS,
+    look_over,
+    make_report,
+    screen_case,
+)
+from acoustic.web.strangers import ApartLimits, Say, StoppedError, run_apart
+from acoustic.web.waiting import (
+    PAGE_FOLDER,
+    WaitingClip,
+    read_waiting,
+    write_done,
+    write_refused,
+)
+
+Kind: TypeAlias = Literal["clips", "screen", "report", "report with sounds"]
+RunApart: TypeAlias = Callable[[Callable[..., Any], tuple[Any, ...], ApartLimits, Say], Any]
+REPORT_FILE = "report.html"
+_LANES: tuple[tuple[Kind, ...], ...] = (("clips",), ("screen", "report", "report with sounds"))
+_DEEPEST = 5
+
+
+@dataclass(frozen=True, slots=True)
+class WorkState:
+    """How it stands with one piece of work.
+
+    Attributes
+    ----------
+    kind : str
+    step : str
+        What is being done now; empty while it waits.
+    trouble : str
+        Why it came to nothing, the last time; empty while it waits or is done.
+    """
+
+    kind: Kind
+    step: str = ""
+    trouble: str = ""
+
+    @property
+    def under_way(self) -> bool:
+        """Whether it waits or is being done."""
+        return not self.trouble
+
+
+class WorkQueue:
+    """Does what is asked, in two lanes, so that a clip never waits for a screening.
+
+    Parameters
+    ----------
+    root : Path
+        Folder that holds the cases.
+    """
+
+    def __init__(self, root: Path) -> None:
+        self._root = root
+        self._states: dict[tuple[Path, Kind], WorkState] = {}
+        self._versions: dict[Path, int] = {}
+        self._waiting: tuple[deque[tuple[Path, Kind]], ...] = tuple(deque() for _ in _LANES)
+        self._changed = threading.Condition()
+        self._stopped = False
+        self._threads: list[threading.Thread] = []
+
+    def start(self) -> None:
+        """Take up what was asked before and begin to work."""
+        for folder, kind in _asked_before(self._root):
+            self._queue(folder, kind)
+        for lane in range(len(_LANES)):
+            thread = threading.Thread(target=self._work, args=(lane,), daemon=True)
+            self._threads.append(thread)
+            thread.start()
+
+    def stop(self) -> None:
+        """End what is under way; it is done at the next start."""
+        with self._changed:
+            self._stopped = True
+            self._changed.notify_all()
+        for thread in self._threads:
+            thread.join(timeout=10.0)
+
+    def ask(self, folder: Path, kind: Kind) -> None:
+        """Ask for work on a case; what was asked outlives this server when this returns."""
+        if kind != "clips":
+            _write_asked(folder, kind)
+        self._queue(folder, kind)
+
+    def states_of(self, folder: Path) -> tuple[WorkState, ...]:
+        """Work of a case that waits, is under way or came to nothing."""
+        with self._changed:
+            return tuple(state for (where, _), state in self._states.items() if where == folder)
+
+    def version_of(self, folder: Path) -> int:
+        """A number that grows whenever something about the work of a case changes."""
+        with self._changed:
+            return self._versions.get(folder, 0)
+
+    def _queue(self, folder: Path, kind: Kind) -> None:
+        with self._changed:
+            lane = next(k for k, kinds in enumerate(_LANES) if kind in kinds)
+            if (folder, kind) not in self._waiting[lane]:
+                self._waiting[lane].append((folder, kind))
+            self._set(folder, kind, WorkState(kind))
+
+    def _set(self, folder: Path, kind: Kind, state: WorkState | None) -> None:
+        """Note how it stands; only for whoever holds the lock."""
+        if state is None:
+            self._states.pop((folder, kind), None)
+        else:
+            self._states[folder, kind] = state
+        self._versions[folder] = self._versions.get(folder, 0) + 1
+        self._changed.notify_all()
+
+    def _work(self, lane: int) -> None:
+        while True:
+            with self._changed:
+                while not self._waiting[lane] and not self._stopped:
+                    self._changed.wait()
+                if self._stopped:
+                    return
+                folder, kind = self._waiting[lane].popleft()
+            try:
+                self._do(folder, kind)
+            except StoppedError:
+                return
+
+    def _do(self, folder: Path, kind: Kind) -> None:
+        def say(step: str) -> None:
+            with self._changed:
+                self._set(folder, kind, WorkState(kind, step))
+
+        say("starting")
+        trouble = ""
+        try:
+            if kind == "clips":
+                self._look_over_one(folder, say)
+            elif kind == "screen":
+                self._apart(screen_case, (folder,), SCREEN_LIMITS, say)
+            else:
+                file = folder / PAGE_FOLDER / REPORT_FILE
+                sounds = kind == "report with sounds"
+                self._apart(make_report, (folder, file, sounds), SCREEN_LIMITS, say)
+        except AcousticError as error:
+            trouble = str(error)
+        self._end(folder, kind, trouble)
+
+    def _end(self, folder: Path, kind: Kind, trouble: str) -> None:
+        more = kind == "clips" and not trouble and bool(read_waiting(folder))
+        with self._changed:
+            lane = next(k for k, kinds in enumerate(_LANES) if kind in kinds)
+            again = (folder, kind) in self._waiting[lane]  # asked anew meanwhile
+            if not again and kind != "clips":
+                _asked_file(folder, kind).unlink(missing_ok=True)
+            if more and not again:
+                self._waiting[lane].append((folder, kind))
+            state = WorkState(kind, trouble=trouble) if trouble else None
+            self._set(folder, kind, WorkState(kind) if again or more else state)
+
+    def _apart(
+        self, task: Callable[..., Any], arguments: tuple[Any, ...], limits: ApartLimits, say: Say
+    ) -> Any:
+        return run_apart(task, arguments, limits, say, lambda: self._stopped)
+
+    def _look_over_one(self, folder: Path, say: Say) -> None:
+        """Take the oldest clip that waits into the case; ask for a screening after the last."""
+        waiting = read_waiting(folder)
+        if not waiting:
+            return
+        clip = waiting[0]
+        try:
+            take_in(folder, clip, self._apart, say)
+        except AcousticError as error:
+            write_refused(folder, clip, _plain(str(error), folder), datetime.now(UTC))
+        if not read_waiting(folder) and not is_answered(read_case(folder)):
+            self.ask(folder, "screen")
+
+
+def is_answered(case: Case) -> bool:
+    """Whether the newest answer kept rests on the recordings there are now."""
+    there = {one.added.sha256 for one in usable_recordings(case, "before")}
+    made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and not e.data.by]
+    return there == (set(made[-1].recordings) if made else set())
+
+
+def take_in(folder: Path, clip: WaitingClip, apart: RunApart, say: Say) -> None:
+    """Look a clip over and take it into its case.
+
+    Raises
+    ------
+    AcousticError
+        If it is no recording; the case is as it was.
+    """
+    asked = clip.asked
+    case = read_case(folder)
+    taken = asked.taken
+    if not asked.numbered:
+        taken = replace(taken, take=next_take(taken, [one.taken for one in case.recordings]))
+    check, _ = apart(look_over, (folder, clip.path, taken), LOOK_LIMITS, say)
+    if asked.processing:
+        check = turned_away(check, processed_words(asked.processing))
+    write_recording(folder, clip.path, taken, datetime.now(UTC), as_gate_answer(check))
+    write_done(clip)
+
+
+def processed_words(processing: tuple[str, ...]) -> str:
+    """What to say of a sound that the browser changed while it was recorded."""
+    what = " and ".join(processing)
+    verb = "was" if len(processing) == 1 else "were"
+    return (
+        f"The browser's {what} {verb} on: it takes a steady engine for noise and removes it. "
+        "Record again with the phone's own recorder and send the file."
+    )
+
+
+def _plain(said: str, folder: Path) -> str:
+    """A sentence without where the case lies on this machine."""
+    return said.replace(f"{folder}/", "").replace(str(folder), folder.name)
+
+
+def _asked_file(folder: Path, kind: Kind) -> Path:
+    return folder / PAGE_FOLDER / f"asked {kind}"
+
+
+def _write_asked(folder: Path, kind: Kind) -> None:
+    file = _asked_file(folder, kind)
+    file.parent.mkdir(exist_ok=True)
+    write_lasting(file, b"")
+
+
+def _asked_before(root: Path) -> Iterator[tuple[Path, Kind]]:
+    """What the cases under a folder still wait for."""
+    for place, folders, files in os.walk(root):
+        here = Path(place)
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        if CASE_FILE not in files:
+            if len(here.relative_to(root).parts) >= _DEEPEST:
+                folders.clear()
+            continue
+        folders.clear()
+        if read_waiting(here):
+            yield here, "clips"
+        for kind in _LANES[1]:
+            if _asked_file(here, kind).exists():
+                yield here, kind
