@@ -16,9 +16,11 @@ from acoustic.errors import AcousticError
 from acoustic.web import (
     case_pages,
     clip_pages,
+    customer_pages,
     door_pages,
     events,
     finding_pages,
+    link_pages,
     new_case_pages,
 )
 from acoustic.web.admission import Admission
@@ -61,6 +63,8 @@ def make_app(settings: PageSettings) -> Starlette:
             *finding_pages.ROUTES,
             *events.ROUTES,
             *case_pages.ROUTES,
+            *link_pages.ROUTES,
+            *customer_pages.ROUTES,
         ],
         middleware=safety_of(settings, admission),
         lifespan=working,

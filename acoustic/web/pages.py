@@ -17,7 +17,7 @@ from acoustic import __version__
 from acoustic.errors import AcousticError
 from acoustic.output.page_pieces import fit_text
 from acoustic.web.desk import case_key, desk_of
-from acoustic.web.safety import TOKEN_HEADER
+from acoustic.web.safety import SEND, TOKEN_HEADER
 
 TOKEN_FIELD = "form_token"  # noqa: S105 - the name of a field
 FormPage: TypeAlias = Callable[[Request, FormData], Response]
@@ -50,11 +50,12 @@ def show(request: Request, template: str, status: int = 200, **values: Any) -> H
     status : int
         Of the answer.
     **values
-        What the template asks for, beside `form_token`, `asks_code` and `version`.
+        What the template asks for, beside `form_token`, `asks_code`, `is_admitted` and `version`.
     """
     desk = desk_of(request)
     values["form_token"] = desk.admission.form_token(request.state.visitor)
     values["asks_code"] = desk.admission.asks_code
+    values["is_admitted"] = desk.admission.is_admitted(request.state.visitor)
     return HTMLResponse(desk.templates.get_template(template).render(values), status)
 
 
@@ -102,13 +103,18 @@ async def show_http_error(request: Request, error: Exception) -> Response:
     """Answer a refused request with its sentence."""
     assert isinstance(error, HTTPException)  # noqa: S101 - registered for these only
     said = "There is no such page." if error.detail == "Not Found" else error.detail
-    return show(request, "error.html", error.status_code, sentences=[said])
+    return show(request, _trouble_page(request), error.status_code, sentences=[said])
 
 
 async def show_trouble(request: Request, error: Exception) -> Response:
     """Answer what a user can mend with the sentences that say how."""
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
-    return show(request, "error.html", 400, sentences=str(error).splitlines())
+    return show(request, _trouble_page(request), 400, sentences=str(error).splitlines())
+
+
+def _trouble_page(request: Request) -> str:
+    """A customer is not shown the way to the cases."""
+    return "customer_trouble.html" if request.url.path.startswith(SEND) else "error.html"
 
 
 def _fit(value: Any) -> Any:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
 MEGABYTE = 1_000_000
@@ -36,6 +38,10 @@ class Limits:
     codes_per_minute: int = 6
 
 
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
 @dataclass(frozen=True, slots=True)
 class PageSettings:
     """How the page is served.
@@ -52,6 +58,11 @@ class PageSettings:
     secure : bool
         True if it is served encrypted, so that cookies travel so only.
     limits : Limits
+    address : str
+        At which others on the network reach it; empty for this machine alone.
+    port : int
+    clock : callable
+        Gives the time by which customers' links end.
     """
 
     root: Path
@@ -59,8 +70,21 @@ class PageSettings:
     access_code: str = ""
     secure: bool = False
     limits: Limits = field(default_factory=Limits)
+    address: str = ""
+    port: int = 0
+    clock: Callable[[], datetime] = _now
 
     @property
     def state(self) -> Path:
         """Folder of what the page itself keeps."""
         return self.root / STATE_FOLDER
+
+    @property
+    def scheme(self) -> str:
+        """``https`` where it is served encrypted."""
+        return "https" if self.secure else "http"
+
+    @property
+    def own_address(self) -> str:
+        """Where a phone on the network goes."""
+        return f"{self.scheme}://{self.address}:{self.port}"
