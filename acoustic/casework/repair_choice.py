@@ -97,10 +97,11 @@ class CheckFirst:
 
 @dataclass(frozen=True, slots=True)
 class StopAdvice:
-    """Whether to stop checking, in a sentence."""
+    """Whether to stop checking, in a sentence; `sure` if a part is likely enough to be opened."""
 
     stop: bool
     sentence: str
+    sure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,9 +232,8 @@ def when_to_stop(
     if top is not None and faulty[top] > settings.sure_at:
         sure = probability_number(float(faulty[top]))
         part = belief.parts[top]
-        return StopAdvice(
-            True, repair_words("stop", "sure", part=part, probability=sure, limit=limit)
-        )
+        said = repair_words("stop", "sure", part=part, probability=sure, limit=limit)
+        return StopAdvice(True, said, sure=True)
     if nobody(belief) > settings.sure_at:
         none = probability_number(nobody(belief))
         return StopAdvice(True, repair_words("stop", "cleared", probability=none, limit=limit))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from acoustic.errors import SettingsError
@@ -17,6 +17,11 @@ class ServeRequest:
 
     root: Path
     port: int = PORT
+    network: bool = False
+    tls: bool = False
+    certificate: Path | None = None
+    key: Path | None = None
+    new_code: bool = False
 
 
 def run_serve(request: ServeRequest) -> int:
@@ -36,7 +41,8 @@ def run_serve(request: ServeRequest) -> int:
         ) from None
     if not request.root.is_dir():
         raise SettingsError(f"{request.root}: there is no such folder. Name the one of the cases.")
-    serve(ServeSettings(request.root, request.port), _say)
+    scan = request.network and sys.stdout.isatty()
+    serve(ServeSettings(**asdict(request), scan=scan), _say)
     return 0
 
 

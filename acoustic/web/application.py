@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 
+from anyio import CapacityLimiter
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -14,6 +15,7 @@ from starlette.staticfiles import StaticFiles
 
 from acoustic.errors import AcousticError
 from acoustic.web import (
+    address_pages,
     case_pages,
     clip_pages,
     customer_pages,
@@ -24,12 +26,14 @@ from acoustic.web import (
     new_case_pages,
 )
 from acoustic.web.admission import Admission
+from acoustic.web.case_memory import CaseMemory
 from acoustic.web.desk import Desk
 from acoustic.web.pages import page_templates, show_http_error, show_trouble
 from acoustic.web.safety import safety_of
 from acoustic.web.settings import PageSettings
 from acoustic.web.work import WorkQueue
 
+_STORED_AT_ONCE = 4
 _STATIC = Path(__file__).parent / "static"
 
 
@@ -58,6 +62,7 @@ def make_app(settings: PageSettings) -> Starlette:
         routes=[
             Mount("/static", StaticFiles(directory=_STATIC)),
             *door_pages.ROUTES,
+            *address_pages.ROUTES,
             *new_case_pages.ROUTES,
             *clip_pages.ROUTES,
             *finding_pages.ROUTES,
@@ -70,5 +75,7 @@ def make_app(settings: PageSettings) -> Starlette:
         lifespan=working,
         exception_handlers={HTTPException: show_http_error, AcousticError: show_trouble},
     )
-    app.state.desk = Desk(settings, admission, page_templates(), work)
+    app.state.desk = Desk(
+        settings, admission, page_templates(), work, CaseMemory(), CapacityLimiter(_STORED_AT_ONCE)
+    )
     return app

@@ -8,19 +8,15 @@ from datetime import datetime
 from pathlib import Path
 
 from acoustic.casework.case_answer import (
-    believed_after_checks,
     checks_done,
     outcomes_of,
-    read_belief,
 )
-from acoustic.casework.case_choice import choice_of, plan_of
-from acoustic.casework.case_folder import Case, StoredRecording, read_case
+from acoustic.casework.case_folder import Case, StoredRecording
 from acoustic.casework.history import Event, GateAnswer, ScreeningMade
 from acoustic.casework.next_checks import RankedCheck, nobody
 from acoustic.casework.plan import Plan
 from acoustic.casework.plan_steps import PlanStep, fulfils
 from acoustic.casework.repair_choice import RepairChoice
-from acoustic.errors import AcousticError, CaseError
 from acoustic.output.case_text import event_text, taken_in_full
 from acoustic.output.wording import probability_text
 from acoustic.recording.taken import Taken
@@ -163,9 +159,8 @@ def read_view(desk: Desk, folder: Path) -> CaseView:
     AcousticError
         If the case cannot be read.
     """
-    case = read_case(folder)
-    belief, trouble = _believed(case)
-    ranked, choice = choice_of(case, belief, checks_done(case)) if belief else ((), None)
+    thought = desk.memory.thought_of(folder)
+    case, belief = thought.case, thought.belief
     report = folder / PAGE_FOLDER / REPORT_FILE
     made = datetime.fromtimestamp(report.stat().st_mtime).astimezone() if report.exists() else None
     newest = case.history.events[-1].time if case.history.events else None
@@ -174,10 +169,10 @@ def read_view(desk: Desk, folder: Path) -> CaseView:
         case=case,
         headline=_headline(case.events),
         ranking=_ranking(belief) if belief else (),
-        ranked=ranked,
-        choice=choice,
-        plan=plan_of(case, belief),
-        trouble=trouble,
+        ranked=thought.ranked,
+        choice=thought.choice,
+        plan=thought.plan,
+        trouble=thought.trouble,
         fresh=is_answered(case),
         checks=len(checks_done(case)),
         clips=tuple(_clip_row(one) for one in reversed(case.recordings)),
@@ -222,17 +217,6 @@ def stored_clip(case: Case, number: str) -> StoredRecording | None:
     """The stored recording of a number."""
     found = (one for one in case.recordings if clip_id(one.added.sha256) == number)
     return next(found, None)
-
-
-def _believed(case: Case) -> tuple[Belief | None, str]:
-    try:
-        belief = read_belief(case)
-        return (believed_after_checks(case, belief) if belief else None), ""
-    except CaseError as error:
-        said = str(error).split(" Screen ")[0].replace(f"{case.folder}: ", "")
-        return None, f"{said} Screen the case again."
-    except AcousticError as error:
-        return None, str(error)
 
 
 def _headline(events: Sequence[Event]) -> str:

@@ -6,12 +6,14 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
+from anyio import CapacityLimiter
 from jinja2 import Environment
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
 from acoustic.casework.case_file import CASE_FILE
 from acoustic.web.admission import Admission
+from acoustic.web.case_memory import CaseMemory
 from acoustic.web.settings import PageSettings
 from acoustic.web.work import WorkQueue
 
@@ -22,12 +24,18 @@ _NO_CASE = "There is no such case here. It may have been moved or renamed."
 
 @dataclass(frozen=True, slots=True)
 class Desk:
-    """Everything the pages work with; made once by the application."""
+    """Everything the pages work with; made once by the application.
+
+    `storing` is how many uploads are put on the disk at a time, so that those who only look
+    at a page never wait behind them.
+    """
 
     settings: PageSettings
     admission: Admission
     templates: Environment
     work: WorkQueue
+    memory: CaseMemory
+    storing: CapacityLimiter
 
 
 def desk_of(request: Request) -> Desk:

@@ -6,8 +6,8 @@ from collections.abc import Awaitable, Callable
 from functools import wraps
 from typing import Any, TypeAlias
 
+from anyio import to_thread
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -77,7 +77,8 @@ def takes_form(page: FormPage, files: int = 0) -> Callable[[Request], Awaitable[
         async with request.form(max_files=files, max_fields=limits.form_fields) as form:
             sent = request.headers.get(TOKEN_HEADER) or form.get(TOKEN_FIELD, "")
             require_token(request, str(sent))
-            return await run_in_threadpool(page, request, form)
+            limiter = desk_of(request).storing if files else None
+            return await to_thread.run_sync(page, request, form, limiter=limiter)
 
     return taken
 

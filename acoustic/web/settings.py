@@ -88,3 +88,8 @@ class PageSettings:
     def own_address(self) -> str:
         """Where a phone on the network goes."""
         return f"{self.scheme}://{self.address}:{self.port}"
+
+    @property
+    def address_with_code(self) -> str:
+        """The same with the access code behind a #, which browsers never send."""
+        return f"{self.own_address}/enter#{self.access_code}"

@@ -35,15 +35,52 @@ class ApartLimits:
     ----------
     memory_bytes : int
         Of addresses, which is more than is ever filled.
-    seconds : float
-        By the clock, and of one core. [s]
+    silent_s : float
+        By the clock, without telling anything. [s]
+    cpu_s : int
+        Of one core, in all. [s]
     writes : bool
         Whether it may write files.
     """
 
     memory_bytes: int
-    seconds: float
+    silent_s: float
+    cpu_s: int
     writes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Listener:
+    """Whoever waits for work apart.
+
+    Attributes
+    ----------
+    step : callable
+        Takes each step of the work, as it begins.
+    part : callable
+        Takes each part of the answer, as it is done.
+    stopped : callable
+        Asked now and then; once True the work is ended.
+    """
+
+    step: Say
+    part: Callable[[Any], None] = lambda _part: None
+    stopped: Callable[[], bool] = lambda: False
+
+
+class Teller:
+    """What work apart tells its listener with."""
+
+    def __init__(self, there: Connection) -> None:
+        self._there = there
+
+    def step(self, step: str) -> None:
+        """Say which step begins; breaks off here when nobody listens any more."""
+        self._there.send(("step", step))
+
+    def part(self, part: Any) -> None:
+        """Hand over a part of the answer."""
+        self._there.send(("part", part))
 
 
 class StoppedError(Exception):
@@ -54,21 +91,17 @@ def run_apart(
     task: Callable[..., Any],
     arguments: tuple[Any, ...],
     limits: ApartLimits,
-    say: Say,
-    stopped: Callable[[], bool] = lambda: False,
+    listener: Listener,
 ) -> Any:
     """Run a function of a module in a process of its own; give what it gives.
 
     Parameters
     ----------
     task : callable
-        Takes `arguments` and a function that tells its present step.
+        Takes `arguments` and a `Teller`.
     arguments : tuple
     limits : ApartLimits
-    say : callable
-        Takes each step it tells.
-    stopped : callable
-        Asked now and then; once True the process is ended.
+    listener : Listener
 
     Raises
     ------
@@ -85,7 +118,7 @@ def run_apart(
     process.start()
     there.close()
     try:
-        return _answer(here, limits, say, stopped)
+        return _answer(here, limits, listener)
     finally:
         process.kill()
         process.join()
@@ -93,19 +126,14 @@ def run_apart(
         here.close()
 
 
-def _answer(
-    here: Connection,
-    limits: ApartLimits,
-    say: Say,
-    stopped: Callable[[], bool],
-) -> Any:
-    end = time.monotonic() + limits.seconds
+def _answer(here: Connection, limits: ApartLimits, listener: Listener) -> Any:
+    last = time.monotonic()
     while True:
-        if stopped():
+        if listener.stopped():
             raise StoppedError
-        if time.monotonic() > end:
+        if time.monotonic() > last + limits.silent_s:
             raise RecordingError(
-                f"Opening it took longer than {limits.seconds:.0f} s and was given up. Send the "
+                f"Opening it took longer than {limits.silent_s:.0f} s and was given up. Send the "
                 "original of the phone, or a shorter recording."
             )
         if not here.poll(_LOOK_AGAIN_S):
@@ -114,12 +142,15 @@ def _answer(
             kind, value = here.recv()
         except EOFError:
             raise _broken() from None
+        last = time.monotonic()
         if kind == "step":
-            say(value)
+            listener.step(value)
+        elif kind == "part":
+            listener.part(value)
         elif kind == "done":
             return value
         else:
-            raise _as_raised(*value)
+            raise as_raised(*value)
 
 
 def _broken() -> RecordingError:
@@ -129,7 +160,8 @@ def _broken() -> RecordingError:
     )
 
 
-def _as_raised(name: str, said: str) -> AcousticError:
+def as_raised(name: str, said: str) -> AcousticError:
+    """The error that work apart told of, by the name of its kind and its sentences."""
     kind = getattr(errors, name, RecordingError)
     error = kind(said)
     return error if isinstance(error, AcousticError) else RecordingError(said)
@@ -140,12 +172,8 @@ def _work_apart(
 ) -> None:
     """What the process does: hold itself to its limits, work, tell what came of it."""
     _hold_to(limits)
-
-    def say(step: str) -> None:
-        there.send(("step", step))  # breaks off here when nobody listens any more
-
     try:
-        answer = ("done", task(*arguments, say))
+        answer = ("done", task(*arguments, Teller(there)))
     except AcousticError as error:
         answer = ("trouble", (type(error).__name__, str(error)))
     except BrokenPipeError:
@@ -167,8 +195,7 @@ def _hold_to(limits: ApartLimits) -> None:
 
     with suppress(OSError):
         os.nice(_NICE)  # the page goes first
-    seconds = int(limits.seconds) + 1
-    caps = [(resource.RLIMIT_AS, limits.memory_bytes), (resource.RLIMIT_CPU, 2 * seconds)]
+    caps = [(resource.RLIMIT_AS, limits.memory_bytes), (resource.RLIMIT_CPU, limits.cpu_s)]
     if not limits.writes:
         caps.append((resource.RLIMIT_FSIZE, 0))
     for kind, most in [*caps, (resource.RLIMIT_CORE, 0)]:

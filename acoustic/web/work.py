@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import threading
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,14 +25,16 @@ from acoustic.casework.history import ScreeningMade
 from acoustic.casework.lasting_files import write_lasting
 from acoustic.casework.take_names import next_take
 from acoustic.errors import AcousticError
+from acoustic.recording.taken import Taken
 from acoustic.web.apart_tasks import (
     LOOK_LIMITS,
     SCREEN_LIMITS,
+    Looked,
     look_over,
     make_report,
     screen_case,
 )
-from acoustic.web.strangers import ApartLimits, Say, StoppedError, run_apart
+from acoustic.web.strangers import Listener, Say, StoppedError, as_raised, run_apart
 from acoustic.web.waiting import (
     PAGE_FOLDER,
     WaitingClip,
@@ -42,10 +44,11 @@ from acoustic.web.waiting import (
 )
 
 Kind: TypeAlias = Literal["clips", "screen", "report", "report with sounds"]
-RunApart: TypeAlias = Callable[[Callable[..., Any], tuple[Any, ...], ApartLimits, Say], Any]
 REPORT_FILE = "report.html"
 _LANES: tuple[tuple[Kind, ...], ...] = (("clips",), ("screen", "report", "report with sounds"))
 _DEEPEST = 5
+_MOST_TOGETHER = 10
+"""Clips of one case that are looked over by one process."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,13 +163,14 @@ class WorkQueue:
         trouble = ""
         try:
             if kind == "clips":
-                self._look_over_one(folder, say)
+                self._look_over_some(folder, say)
             elif kind == "screen":
-                self._apart(screen_case, (folder,), SCREEN_LIMITS, say)
+                run_apart(screen_case, (folder,), SCREEN_LIMITS, self._listener(say))
             else:
                 file = folder / PAGE_FOLDER / REPORT_FILE
                 sounds = kind == "report with sounds"
-                self._apart(make_report, (folder, file, sounds), SCREEN_LIMITS, say)
+                arguments = (folder, file, sounds)
+                run_apart(make_report, arguments, SCREEN_LIMITS, self._listener(say))
         except AcousticError as error:
             trouble = str(error)
         self._end(folder, kind, trouble)
@@ -183,21 +187,27 @@ class WorkQueue:
             state = WorkState(kind, trouble=trouble) if trouble else None
             self._set(folder, kind, WorkState(kind) if again or more else state)
 
-    def _apart(
-        self, task: Callable[..., Any], arguments: tuple[Any, ...], limits: ApartLimits, say: Say
-    ) -> Any:
-        return run_apart(task, arguments, limits, say, lambda: self._stopped)
+    def _listener(self, say: Say, part: Callable[[Any], None] | None = None) -> Listener:
+        return Listener(say, part or (lambda _part: None), lambda: self._stopped)
 
-    def _look_over_one(self, folder: Path, say: Say) -> None:
-        """Take the oldest clip that waits into the case; ask for a screening after the last."""
-        waiting = read_waiting(folder)
-        if not waiting:
-            return
-        clip = waiting[0]
+    def _look_over_some(self, folder: Path, say: Say) -> None:
+        """Take the oldest clips that wait into the case; ask for a screening after the last."""
+        batch = numbered(read_case(folder), read_waiting(folder)[:_MOST_TOGETHER])
+        left = {clip.id: (clip, taken) for clip, taken in batch}
+
+        def take(looked: Looked) -> None:
+            clip, taken = left.pop(looked.id)
+            take_in(folder, clip, taken, looked)
+
+        arguments = (folder, [(clip.id, clip.path, taken) for clip, taken in batch])
         try:
-            take_in(folder, clip, self._apart, say)
+            if batch:
+                run_apart(look_over, arguments, LOOK_LIMITS, self._listener(say, take))
         except AcousticError as error:
-            write_refused(folder, clip, _plain(str(error), folder), datetime.now(UTC))
+            if not left:
+                raise
+            broke, _ = next(iter(left.values()))  # the others are looked over again
+            refuse(folder, broke, error)
         if not read_waiting(folder) and not is_answered(read_case(folder)):
             self.ask(folder, "screen")
 
@@ -209,24 +219,39 @@ def is_answered(case: Case) -> bool:
     return there == (set(made[-1].recordings) if made else set())
 
 
-def take_in(folder: Path, clip: WaitingClip, apart: RunApart, say: Say) -> None:
-    """Look a clip over and take it into its case.
+def numbered(case: Case, waiting: Sequence[WaitingClip]) -> list[tuple[WaitingClip, Taken]]:
+    """How each clip was taken, numbered after those alike where nobody told the number."""
+    takes = [one.taken for one in case.recordings]
+    rows = []
+    for clip in waiting:
+        taken = clip.asked.taken
+        if not clip.asked.numbered:
+            taken = replace(taken, take=next_take(taken, takes))
+        takes.append(taken)
+        rows.append((clip, taken))
+    return rows
 
-    Raises
-    ------
-    AcousticError
-        If it is no recording; the case is as it was.
-    """
-    asked = clip.asked
-    case = read_case(folder)
-    taken = asked.taken
-    if not asked.numbered:
-        taken = replace(taken, take=next_take(taken, [one.taken for one in case.recordings]))
-    check, _ = apart(look_over, (folder, clip.path, taken), LOOK_LIMITS, say)
-    if asked.processing:
-        check = turned_away(check, processed_words(asked.processing))
-    write_recording(folder, clip.path, taken, datetime.now(UTC), as_gate_answer(check))
-    write_done(clip)
+
+def take_in(folder: Path, clip: WaitingClip, taken: Taken, looked: Looked) -> None:
+    """Take a clip that was looked over into its case, or keep why not."""
+    check = looked.check
+    if check is None:
+        refuse(folder, clip, as_raised(*looked.error))
+        return
+    if clip.asked.processing:
+        check = turned_away(check, processed_words(clip.asked.processing))
+    try:
+        write_recording(folder, clip.path, taken, datetime.now(UTC), as_gate_answer(check))
+    except AcousticError as error:
+        refuse(folder, clip, error)
+    else:
+        write_done(clip)
+
+
+def refuse(folder: Path, clip: WaitingClip, error: AcousticError) -> None:
+    """Keep why a clip is not taken in, without where the case lies on this machine."""
+    said = str(error).replace(f"{folder}/", "").replace(str(folder), folder.name)
+    write_refused(folder, clip, said, datetime.now(UTC))
 
 
 def processed_words(processing: tuple[str, ...]) -> str:
@@ -237,11 +262,6 @@ def processed_words(processing: tuple[str, ...]) -> str:
         f"The browser's {what} {verb} on: it takes a steady engine for noise and removes it. "
         "Record again with the phone's own recorder and send the file."
     )
-
-
-def _plain(said: str, folder: Path) -> str:
-    """A sentence without where the case lies on this machine."""
-    return said.replace(f"{folder}/", "").replace(str(folder), folder.name)
 
 
 def _asked_file(folder: Path, kind: Kind) -> Path:
