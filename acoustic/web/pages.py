@@ -104,13 +104,15 @@ async def show_http_error(request: Request, error: Exception) -> Response:
     """Answer a refused request with its sentence."""
     assert isinstance(error, HTTPException)  # noqa: S101 - registered for these only
     said = "There is no such page." if error.detail == "Not Found" else error.detail
-    return show(request, _trouble_page(request), error.status_code, sentences=[said])
+    code = error.status_code
+    return show(request, _trouble_page(request), code, code=code, sentences=[said])
 
 
 async def show_trouble(request: Request, error: Exception) -> Response:
     """Answer what a user can mend with the sentences that say how."""
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
-    return show(request, _trouble_page(request), 400, sentences=str(error).splitlines())
+    sentences = str(error).splitlines()
+    return show(request, _trouble_page(request), 400, code=400, sentences=sentences)
 
 
 def _trouble_page(request: Request) -> str:
