@@ -18,10 +18,8 @@ from acoustic.cli.options import JsonFile, PictureFile
 from acoustic.cli.serve_command import PORT
 from acoustic.errors import AcousticError, UnfitRecordingError
 
-EXIT_INPUT = 2
-EXIT_UNFIT = 3
-DEMO_FOLDER = Path("acoustic-demo")
-HERE = Path()
+EXIT_INPUT, EXIT_UNFIT = 2, 3
+DEMO_FOLDER, HERE = Path("acoustic-demo"), Path()
 
 app = typer.Typer(
     name="acoustic",

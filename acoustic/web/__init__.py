@@ -3,7 +3,7 @@
 Reading order: settings, admission, rates, safety, waiting, strangers, apart_tasks, work,
 case_memory, desk, pages, uploads, known_layouts, case_view, events, door_pages,
 address_pages, new_case_pages, case_pages, clip_pages, finding_pages, customer_view,
-customer_pages, link_pages, application, certificate, server.
+customer_pages, link_pages, mail_pages, application, certificate, server.
 
 No arithmetic here, no address outside the machine, no script or style inside a page. Needs
 the extra ``web``; nothing of it is imported before ``acoustic serve`` runs.

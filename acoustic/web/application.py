@@ -23,6 +23,7 @@ from acoustic.web import (
     events,
     finding_pages,
     link_pages,
+    mail_pages,
     new_case_pages,
 )
 from acoustic.web.admission import Admission
@@ -69,6 +70,7 @@ def make_app(settings: PageSettings) -> Starlette:
             *events.ROUTES,
             *case_pages.ROUTES,
             *link_pages.ROUTES,
+            *mail_pages.ROUTES,
             *customer_pages.ROUTES,
         ],
         middleware=safety_of(settings, admission),

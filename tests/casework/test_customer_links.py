@@ -3,6 +3,7 @@
 import math
 import re
 import shutil
+import zipfile
 from datetime import timedelta
 from pathlib import Path
 
@@ -124,6 +125,18 @@ def test_a_link_does_not_go_along_by_mail(folder, made, now, clip):
     assert link.state(now) == "elsewhere"
     assert read_link(desk.parent, made[0]) is None
     assert state(folder, made[0], now) == "open"
+
+
+def test_no_link_comes_in_with_a_pack(folder, made, now, clip):
+    """Its file put into a pack by hand is left out."""
+    write_recording(folder, clip("a.wav"), Taken(), now)
+    write_packed_case(folder, folder.parent / "bus.zip", now)
+    (file,) = (folder / "links").glob("*.json")
+    with zipfile.ZipFile(folder.parent / "bus.zip", "a") as archive:
+        archive.write(file, f"links/{file.name}")
+    opened = write_opened_case(folder.parent / "bus.zip", folder.parent / "desk" / "bus")
+    assert f"Left out, as a case has no such files: links/{file.name}." in opened.contents
+    assert read_link(folder.parent / "desk", made[0]) is None
 
 
 def test_two_folders_that_hold_a_link_open_neither(folder, made, now):
