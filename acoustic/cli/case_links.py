@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from acoustic.cli.case_commands import PIPE_WIDTH, CaseFolder
+from acoustic.errors import SettingsError
 
 if TYPE_CHECKING:
     from acoustic.casework.case_folder import Case
@@ -55,6 +56,10 @@ def make_link(
     from acoustic.casework.customer_links import LinkWish, days_from, write_link
     from acoustic.output.link_text import link_address
 
+    if page and not page.startswith(("http://", "https://")):
+        raise SettingsError(
+            f"--page {page!r}: give the whole address, such as http://192.0.2.7:8470."
+        )
     now = _now()
     wish = LinkWish(days_from(now, days), label, at_parts, by)
     secret, event = write_link(folder, wish, now)

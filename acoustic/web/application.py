@@ -29,6 +29,7 @@ from acoustic.web import (
 from acoustic.web.admission import Admission
 from acoustic.web.case_memory import CaseMemory
 from acoustic.web.desk import Desk
+from acoustic.web.open_streams import OpenStreams
 from acoustic.web.pages import page_templates, show_http_error, show_trouble
 from acoustic.web.safety import safety_of
 from acoustic.web.settings import PageSettings
@@ -78,6 +79,12 @@ def make_app(settings: PageSettings) -> Starlette:
         exception_handlers={HTTPException: show_http_error, AcousticError: show_trouble},
     )
     app.state.desk = Desk(
-        settings, admission, page_templates(), work, CaseMemory(), CapacityLimiter(_STORED_AT_ONCE)
+        settings,
+        admission,
+        page_templates(),
+        work,
+        CaseMemory(),
+        CapacityLimiter(_STORED_AT_ONCE),
+        OpenStreams(),
     )
     return app

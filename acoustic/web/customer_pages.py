@@ -108,6 +108,9 @@ def take_clip(request: Request, form: FormData) -> Response:
     return go_to(f"{_path(request)}/clip/{receipt.clip}")
 
 
+_taking_clip = takes_form(take_clip, files=2)
+
+
 def show_report(request: Request) -> Response:
     """The report as it was when it was released."""
     answer = _view(request).answer
@@ -117,26 +120,35 @@ def show_report(request: Request) -> Response:
     return HTMLResponse(page, headers={"Content-Security-Policy": report_policy(page)})
 
 
+async def receive_clip(request: Request) -> Response:
+    """Look at the link first: without one not even the form is read."""
+    await run_in_threadpool(_open_link, request)
+    return await _taking_clip(request)
+
+
 async def stream_events(request: Request) -> Response:
     """Send ``changed`` when there may be something new, and when the link is over; no more."""
     found = await run_in_threadpool(_open_link, request)
+    if desk_of(request).streams.is_full(found.link.asked.link):
+        raise HTTPException(429, "This link is open in too many places. Close some of them.")
     return EventSourceResponse(_changes(request, found), ping=15)
 
 
 async def _changes(request: Request, found: FoundLink) -> AsyncIterator[ServerSentEvent]:
     desk, told = desk_of(request), None
-    while not await request.is_disconnected():
-        now = (
-            desk.work.version_of(found.folder),
-            history_stamp(found.folder),
-            found.link.state(desk.settings.clock()),
-        )
-        if now != told:
-            told = now
-            yield ServerSentEvent("", event="changed", retry=_RECONNECT_MS)
-            if await run_in_threadpool(_is_over, request):
-                return
-        await asyncio.sleep(_LOOK_EVERY_S)
+    with desk.streams.counted(found.link.asked.link):
+        while not await request.is_disconnected():
+            now = (
+                desk.work.version_of(found.folder),
+                history_stamp(found.folder),
+                found.link.state(desk.settings.clock()),
+            )
+            if now != told:
+                told = now
+                yield ServerSentEvent("", event="changed", retry=_RECONNECT_MS)
+                if await run_in_threadpool(_is_over, request):
+                    return
+            await asyncio.sleep(_LOOK_EVERY_S)
 
 
 def _is_over(request: Request) -> bool:
@@ -220,7 +232,7 @@ ROUTES: tuple[BaseRoute, ...] = (
     Route("/send/{secret}/now", show_now),
     Route("/send/{secret}/events", stream_events),
     Route("/send/{secret}/step/{number:int}", show_asked),
-    Route("/send/{secret}/clips", takes_form(take_clip, files=2), methods=["POST"]),
+    Route("/send/{secret}/clips", receive_clip, methods=["POST"]),
     Route("/send/{secret}/clip/{clip}", show_receipt),
     Route("/send/{secret}/report", show_report),
 )

@@ -1,5 +1,7 @@
 """Receipts: told only when they are kept, counted, torn lines left out."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 
 from acoustic.casework import link_receipts
@@ -41,6 +43,24 @@ def test_wherever_a_line_is_cut_the_others_stand(place, now):
         assert read_receipts(place, NAME)[0] == receipt(now)
         write_receipt(place, NAME, 5, lambda: receipt(now, "c" * 16))
         assert read_receipts(place, NAME)[-1] == receipt(now, "c" * 16)
+
+
+def test_many_at_once_are_all_received_and_none_above_the_limit(place, now, monkeypatch):
+    """Twelve at a time where ten are taken: ten receipts, two refused."""
+    monkeypatch.setattr(link_receipts, "MOST_CLIPS", 10)
+
+    def one(number):
+        try:
+            write_receipt(place, NAME, 5, lambda: receipt(now, f"{number:016x}"))
+        except CaseError:
+            return False
+        return True
+
+    with ThreadPoolExecutor(12) as pool:
+        taken = list(pool.map(one, range(12)))
+    assert sum(taken) == 10
+    kept = {one.clip for one in read_receipts(place, NAME)}
+    assert kept == {f"{number:016x}" for number, was in enumerate(taken) if was}
 
 
 def test_what_could_not_be_kept_has_no_receipt(place, now):

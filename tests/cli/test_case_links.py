@@ -55,6 +55,7 @@ def test_without_an_address_the_path_is_said(acoustic, bus):
         (("link", "{bus}", "--days", "91"), "at most 90"),
         (("link", "{bus}", "--for", "x" * 121), "at most 120"),
         (("link", "{bus}/none"), "no such folder"),
+        (("link", "{bus}", "--page", "192.0.2.7"), "give the whole address"),
         (("unlink", "{bus}", "7"), "No link was made"),
         (("reply", "{bus}", "7"), "No link was made"),
     ],

@@ -3,6 +3,7 @@
 import re
 from datetime import UTC, datetime, timedelta
 
+import anyio
 import pytest
 from starlette.testclient import TestClient
 
@@ -244,6 +245,29 @@ def test_a_guessed_link_opens_nothing(page, link, wrong):
     answer = page.get(f"/send/{wrong}")
     assert answer.status_code == 404
     assert not any(word in answer.text for word in (*SECRETS, "Ms Reader", "bus"))
+
+
+@pytest.mark.parametrize("secret", ["x", "A" * 43])
+def test_without_a_link_nothing_of_a_recording_is_read(page, link, secret):
+    """Not a byte of what a stranger sends is taken in before it is turned away."""
+    sent, path = [], f"/send/{secret}/clips"
+    scope = {
+        "type": "http", "method": "POST", "path": path, "raw_path": path.encode(),
+        "query_string": b"", "root_path": "", "scheme": "http", "client": ("192.0.2.1", 1),
+        "server": ("localhost", 80), "headers": [
+            (b"host", b"localhost"), (b"content-length", b"100000000"),
+            (b"content-type", b"multipart/form-data; boundary=x"),
+        ],
+    }  # fmt: skip
+
+    async def receive():
+        raise AssertionError("the body was asked for")
+
+    async def answer(message):
+        sent.append(message)
+
+    anyio.run(page.app, scope, receive, answer)
+    assert sent[0]["status"] == 404
 
 
 def test_a_form_without_its_token_is_refused(page, link, bus):
