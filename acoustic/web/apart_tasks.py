@@ -24,8 +24,8 @@ from acoustic.recording.taken import Taken
 from acoustic.web.strangers import ApartLimits, Teller
 
 GIGABYTE = 1 << 30
-LOOK_LIMITS = ApartLimits(memory_bytes=3 * GIGABYTE, silent_s=60.0, cpu_s=300, writes=False)
-SCREEN_LIMITS = ApartLimits(memory_bytes=8 * GIGABYTE, silent_s=300.0, cpu_s=1800, writes=True)
+LOOK_LIMITS = ApartLimits(memory_bytes=3 * GIGABYTE // 2, silent_s=60.0, cpu_s=300, writes=False)
+SCREEN_LIMITS = ApartLimits(memory_bytes=4 * GIGABYTE, silent_s=300.0, cpu_s=1800, writes=True)
 
 
 @dataclass(frozen=True, slots=True)
