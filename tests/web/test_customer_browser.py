@@ -91,11 +91,12 @@ def phone(browser):
 
 
 def look_at(page, name):
-    """Hold the page against axe's rules and the width of the phone; keep a picture if wished."""
+    """Hold the page against axe's rules and its own width; keep a picture if wished."""
+    width = page.viewport_size["width"]
     found = axe.Axe().run(page).response["violations"]
     grave = [(one["id"], one["nodes"]) for one in found if one["impact"] in {"serious", "critical"}]
     assert grave == [], name
-    assert page.evaluate("document.documentElement.scrollWidth") <= 380, name
+    assert page.evaluate("document.documentElement.scrollWidth") <= width, name
     small = page.evaluate(
         "[...document.querySelectorAll('main a.button, main button, main .plan a')]"
         ".filter((one) => one.offsetParent && one.getBoundingClientRect().height < 44)"
@@ -104,7 +105,7 @@ def look_at(page, name):
     assert small == [], name
     if os.environ.get("PAGE_PICTURES"):
         place = Path(os.environ["PAGE_PICTURES"])
-        page.screenshot(path=place / f"customer-380-{name}.png", full_page=True)
+        page.screenshot(path=place / f"{name}-{width}.png", full_page=True)
 
 
 def test_a_customer_records_and_gets_a_receipt(server, phone, cases, clock):
@@ -147,3 +148,34 @@ def test_an_open_page_closes_when_its_link_ends(server, phone, cases, clock):
     clock.ahead = DAY
     phone.wait_for_selector("text=This link has ended")
     assert phone.goto(f"{server}/send/{secret}/step/0").status == 410
+
+
+def test_the_advisers_pages_are_sound_at_both_sizes(server, phone, cases, clock):
+    """The list of links, a link just made, an opinion written and released."""
+    phone.goto(server)
+    phone.fill("#code", "abcdef")
+    phone.click("button.main")
+    phone.goto(f"{server}/case/bus/links")
+    phone.fill("#label", "Ms Reader, bus 3")
+    phone.click("button.main")
+    assert "/send/" in phone.input_value("#address")
+    look_at_both(phone, "link-made")
+    phone.goto(f"{server}/case/bus/links")
+    look_at_both(phone, "links")
+    phone.goto(f"{server}/case/bus/opinion")
+    phone.fill("#text", "The idler.")
+    phone.fill("#by", "Ada")
+    phone.click("button.main")
+    phone.click("text=Show it to them")
+    phone.wait_for_selector("text=is shown opinion number")
+    look_at_both(phone, "opinion")
+    phone.goto(f"{server}/mail")
+    look_at_both(phone, "mail")
+    assert phone.said == []
+
+
+def look_at_both(page, name):
+    """Look at the page as wide as a phone and as a desk."""
+    for width in (380, 1280):
+        page.set_viewport_size({"width": width, "height": 800})
+        look_at(page, name)
