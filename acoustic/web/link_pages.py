@@ -66,7 +66,15 @@ class ShownOpinion:
 
 def show_links(request: Request) -> Response:
     """The links of a case and the form for a new one."""
-    return show(request, "links.html", days=DAYS, longest=LONGEST_LABEL, **_about(request))
+    base = reachable_address(desk_of(request).settings, str(request.base_url))
+    return show(
+        request,
+        "links.html",
+        days=DAYS,
+        longest=LONGEST_LABEL,
+        reachable=not _is_loopback(base),
+        **_about(request),
+    )
 
 
 def show_links_now(request: Request) -> Response:
