@@ -25,7 +25,9 @@ _STYLE = re.compile(rb"<style>(.*?)</style>", re.DOTALL)
 def show_case(request: Request) -> Response:
     """What the case says now, and the one thing to do next."""
     view = read_view(desk_of(request), case_asked(request))
-    return show(request, "case.html", view=view)
+    entered = request.query_params.get("entered", "")
+    there = any(entered == str(row.number) for row in view.history)
+    return show(request, "case.html", view=view, entered=entered if there else "")
 
 
 def show_now(request: Request) -> Response:

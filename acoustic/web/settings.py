@@ -33,7 +33,7 @@ class Limits:
     form_bytes: int = MEGABYTE
     form_fields: int = 200
     session_s: float = 12 * 3600.0
-    requests_per_minute: int = 600
+    requests_per_minute: int = 1200
     uploads_per_minute: int = 120
     codes_per_minute: int = 6
 

@@ -39,6 +39,7 @@ PAGE_FOLDER = ".page"
 
 _WAITING, _REFUSED, _ASKED = "waiting", "refused", "asked.json"
 _MOST_WAITING = 200
+_LEAST_FREE_BYTES = 500_000_000
 _SHORT_DIGITS = 16
 _CHUNK_BYTES = 1 << 20
 _LONGEST_NAME = 100
@@ -123,9 +124,14 @@ def write_waiting(case: Path, sound: BinaryIO, asked: ClipAsked) -> WaitingClip:
     Raises
     ------
     CaseError
-        If too many wait already, or it is empty or cannot be kept.
+        If too many wait already, the disk is nearly full, or it is empty or cannot be kept.
     """
     place = _made(case / PAGE_FOLDER / _WAITING)
+    if shutil.disk_usage(place).free < _LEAST_FREE_BYTES:
+        raise CaseError(
+            "The disk of the cases is nearly full, so nothing more is taken in. Make room on it, "
+            "then send the recording again."
+        )
     if len(_folders(place)) >= _MOST_WAITING:
         raise CaseError(
             f"{_MOST_WAITING} recordings of this case wait to be looked over. Send this one when "

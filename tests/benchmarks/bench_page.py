@@ -17,6 +17,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from multiprocessing.connection import Connection
@@ -102,6 +103,7 @@ def measure(root: Path, pid: int, clips: list[bytes]) -> None:
     began = time.perf_counter()
     while read_waiting(root / "bus"):
         time.sleep(0.5)
+    refuse_streams(headers)
     here.send("end")
     seen, peak = here.recv()
     watcher.join()
@@ -109,6 +111,30 @@ def measure(root: Path, pid: int, clips: list[bytes]) -> None:
     print(f"all looked over {time.perf_counter() - began:.0f} s later; kept {kept}")
     show("page all the time", seen)
     print(f"server at most: {max(peak):.0f} MB")
+
+
+def refuse_streams(headers: dict[str, str]) -> None:
+    """Send 300 MB that say so, and 300 MB that do not."""
+    piece, pieces = b"\0" * 1_000_000, 300
+    head = b'--x\r\nContent-Disposition: form-data; name="clip"; filename="a.wav"\r\n\r\n'
+    told = {**headers, "Content-Type": "multipart/form-data; boundary=x"}
+    for said in ({}, {"Content-Length": str(len(head) + len(piece) * pieces)}):
+        sent = 0
+
+        def body() -> Iterator[bytes]:
+            nonlocal sent
+            yield head
+            for _ in range(pieces):
+                sent += len(piece)
+                yield piece
+
+        with httpx2.Client(base_url=HOME, timeout=120.0) as other:
+            try:
+                answer = other.post("/case/bus/clips", content=body(), headers={**told, **said})
+                came = str(answer.status_code)
+            except httpx2.TransportError as error:  # closed while there was still more to send
+                came = type(error).__name__
+        print(f"300 MB stream {said or 'of unknown length'}: {came} after {sent / 1e6:.0f} MB")
 
 
 def watch(pid: int, there: Connection) -> None:

@@ -105,6 +105,7 @@ def test_a_hand_check_is_entered_and_moves_the_ranking(visitor, token, screened)
     wrong = visitor.post("/case/bus/checks", data={**told, "result": "purple"})
     assert wrong.status_code == 400
     answer = visitor.post("/case/bus/checks", data={**told, "result": "smooth", "by": "Ada"})
+    assert "Entered as number 3. The ranking below has taken it in." in in_page(answer)
     assert "after 1 hand check" in in_page(answer)
     done = [e.data for e in read_case(screened).events if isinstance(e.data, CheckDone)]
     assert done == [CheckDone("spin by hand", "guide idler", "smooth", "", "Ada")]

@@ -1,6 +1,7 @@
 """Clips that wait: on the disk before anybody is told so, once each, under safe names."""
 
 import io
+import shutil
 from datetime import UTC, datetime
 
 import pytest
@@ -68,6 +69,14 @@ def test_so_many_wait_and_no_more(tmp_path, monkeypatch):
         write_waiting(tmp_path, io.BytesIO(sound), asked())
     with pytest.raises(CaseError, match="2 recordings of this case wait"):
         write_waiting(tmp_path, io.BytesIO(b"c"), asked())
+
+
+def test_nothing_is_taken_in_when_the_disk_is_nearly_full(tmp_path, monkeypatch):
+    """The cases that are there must still be written to."""
+    full = shutil._ntuple_diskusage(10**12, 10**12 - 10**8, 10**8)
+    monkeypatch.setattr("acoustic.web.waiting.shutil.disk_usage", lambda _place: full)
+    with pytest.raises(CaseError, match="nearly full"):
+        write_waiting(tmp_path, io.BytesIO(b"a"), asked())
 
 
 def test_a_refused_clip_is_told_until_it_is_read_or_sent_again(tmp_path):

@@ -16,6 +16,7 @@ addEventListener("beforeunload", (event) => {
 if (window.isSecureContext && navigator.mediaDevices && window.MediaRecorder) {
   part("recorder").hidden = false;
   part("no-recorder").hidden = true;
+  part("files").open = false;
   part("record").textContent = `Record ${form.dataset.seconds} s`;
   part("record").addEventListener("click", startOrStop);
 }
@@ -65,12 +66,18 @@ async function startOrStop() {
     const whole = new Blob(pieces, { type: recorder.mimeType });
     const ending = recorder.mimeType.includes("mp4") ? "m4a" : "webm";
     say(`Recorded ${seconds.toFixed(0)} s.`);
-    send(whole, `page recording ${new Date().toISOString().slice(0, 19).replaceAll(":", "-")}.${ending}`, settings);
+    send(whole, `page recording ${localTime()}.${ending}`, settings);
   });
   running = { recorder, began: performance.now(), clock: setInterval(showTime, 200) };
   recorder.start(1000);
   showRunning(true);
   say(changed(settings) ? "This browser changes the sound while recording; it may not be usable. The phone's own recorder is better." : "");
+}
+
+function localTime() {
+  const now = new Date();
+  const here = new Date(now.getTime() - 60000 * now.getTimezoneOffset());
+  return here.toISOString().slice(0, 19).replace("T", " ").replaceAll(":", "-");
 }
 
 const changed = (settings) => Object.keys(WISHES).some((name) => settings[name]);
