@@ -98,7 +98,7 @@ def look_at(page, name):
     assert grave == [], name
     assert page.evaluate("document.documentElement.scrollWidth") <= width, name
     small = page.evaluate(
-        "[...document.querySelectorAll('main a.button, main button, main .plan a')]"
+        "[...document.querySelectorAll('main a.button, main button, main .plan li')]"
         ".filter((one) => one.offsetParent && one.getBoundingClientRect().height < 44)"
         ".map((one) => one.outerHTML)"
     )
