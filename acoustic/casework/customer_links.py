@@ -35,7 +35,7 @@ from acoustic.casework.lasting_files import read_whole
 from acoustic.casework.link_receipts import is_link_name
 from acoustic.errors import CaseError
 
-LONGEST_DAYS, USUAL_DAYS = 90, 7
+LONGEST_DAYS = 90
 LONGEST_LABEL = 120
 
 LinkState: TypeAlias = Literal["open", "expired", "withdrawn", "elsewhere"]

@@ -90,11 +90,7 @@ def take_clip(request: Request, form: FormData) -> Response:
     found = _open_link(request)
     case = _case_of(found)
     view = read_customer_view(case, found.link)
-    file = form.get("clip")
-    for one in form.getlist("clip"):  # one of two fields was left empty
-        file = one if isinstance(one, UploadFile) and one.filename else file
-    if not isinstance(file, UploadFile) or not file.filename:
-        raise HTTPException(400, "No recording was chosen. Choose a file, or record one.")
+    file = _file_of(form)
     number = text_field(form, "number", 4)
     asked = _asked_for(view, int(number) if number.isascii() and number.isdigit() else -1)
     try:
@@ -189,6 +185,14 @@ def _show(request: Request, page: str, view: CustomerView, **values: Any) -> Res
 
 def _path(request: Request) -> str:
     return f"/send/{request.path_params['secret']}"
+
+
+def _file_of(form: FormData) -> UploadFile:
+    """The recording of a form; one of its two fields for files may be left empty."""
+    for one in form.getlist("clip"):
+        if isinstance(one, UploadFile) and one.filename:
+            return one
+    raise HTTPException(400, "No recording was chosen. Choose a file, or record one.")
 
 
 def _asked_for(view: CustomerView, number: int) -> AskedRecording:
