@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from functools import wraps
+from functools import cache, wraps
 from typing import Any, TypeAlias
 
 from anyio import to_thread
@@ -24,6 +24,7 @@ FormPage: TypeAlias = Callable[[Request, FormData], Response]
 _TOO_OLD = "This form is no longer valid. Go back, load the page again and send it once more."
 
 
+@cache
 def page_templates() -> Environment:
     """Templates of the package; whatever a name says, it is written as text."""
     made = Environment(

@@ -2,6 +2,7 @@
 
 import io
 import re
+import shutil
 import time
 from datetime import date
 from pathlib import Path
@@ -15,7 +16,9 @@ pytest.importorskip("starlette", reason="the page comes with the web extra")
 from starlette.testclient import TestClient
 
 from acoustic.casework.case_file import CaseFile
+from acoustic.casework.case_folder import read_case
 from acoustic.casework.case_writes import write_new_case
+from acoustic.cli import main
 from acoustic.web.application import make_app
 from acoustic.web.settings import PageSettings
 
@@ -23,6 +26,7 @@ SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 SHARED_FORMATS = SAMPLES.parents[1] / "shared" / "data" / "formats"
 HOME = "http://localhost"
 PATIENCE_S = 120.0
+RECORDED = ("front_800rpm.opus", "guide-idler_800rpm_contact.opus")
 
 
 @pytest.fixture(scope="session")
@@ -44,6 +48,32 @@ def cases(tmp_path, start_case):
     """Give a folder that holds one case, ``bus``."""
     start_case(tmp_path / "cases" / "bus")
     return tmp_path / "cases"
+
+
+@pytest.fixture(scope="session")
+def case_once(tmp_path_factory, start_case):
+    """Give a case with two recordings, screened; made once by the command line, to be copied."""
+    folder = start_case(tmp_path_factory.mktemp("once") / "bus")
+    clips = [SAMPLES / "library_bus_case" / name for name in RECORDED]
+    assert main(["case", "add", str(folder), *map(str, clips)]) == 0
+    assert main(["case", "screen", str(folder)]) == 0
+    return folder
+
+
+@pytest.fixture
+def screened(cases, case_once):
+    """Give the folder of a case that was recorded and screened."""
+    shutil.rmtree(cases / "bus")
+    shutil.copytree(case_once, cases / "bus")
+    return cases / "bus"
+
+
+@pytest.fixture
+def recorded(screened):
+    """Give the folder of a case that was recorded; its screening is taken back."""
+    number = read_case(screened).events[-1].id
+    assert main(["case", "undo", str(screened), str(number)]) == 0
+    return screened
 
 
 @pytest.fixture

@@ -11,17 +11,6 @@ from acoustic.casework.history import CheckDone, Note, Opinion, Outcome
 LAYOUT = "front_four.toml"
 
 
-@pytest.fixture
-def screened(cases, sample):
-    """Give the folder of a case that was recorded and screened by the command line."""
-    from acoustic.cli import main
-
-    folder = cases / "bus"
-    assert main(["case", "add", str(folder), str(sample("front_800rpm.opus"))]) == 0
-    assert main(["case", "screen", str(folder)]) == 0
-    return folder
-
-
 def in_page(page):
     """What a reader sees of a page, tags left out."""
     return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page.text)).split())
@@ -105,7 +94,7 @@ def test_a_hand_check_is_entered_and_moves_the_ranking(visitor, token, screened)
     wrong = visitor.post("/case/bus/checks", data={**told, "result": "purple"})
     assert wrong.status_code == 400
     answer = visitor.post("/case/bus/checks", data={**told, "result": "smooth", "by": "Ada"})
-    assert "Entered as number 3. The ranking below has taken it in." in in_page(answer)
+    assert "Entered as number 4. The ranking below has taken it in." in in_page(answer)
     assert "after 1 hand check" in in_page(answer)
     done = [e.data for e in read_case(screened).events if isinstance(e.data, CheckDone)]
     assert done == [CheckDone("spin by hand", "guide idler", "smooth", "", "Ada")]

@@ -197,7 +197,7 @@ def test_a_name_that_is_a_tag_is_shown_as_text(send, gated, sample, visitor, wai
     """In the list, on its own page and in the history."""
     content = sample("front_800rpm.opus").read_bytes()
     name = "'\"&amp;onerror=alert(1) 800rpm.opus"
-    page = gated(send(content, name, device="<script>alert(2)</script>").url.path)
+    page = gated(send(content, name, stage="healthy", device="<script>alert(2)</script>").url.path)
     page += visitor.get("/case/bus").text
     assert "<script>alert(2)" not in page
     assert "&lt;script&gt;alert(2)" in page
@@ -207,7 +207,7 @@ def test_a_name_that_is_a_tag_is_shown_as_text(send, gated, sample, visitor, wai
 def test_a_clip_is_heard_again_as_it_was_sent(send, gated, sample, visitor, cases):
     """The very bytes, as sound and nothing else."""
     content = sample("front_800rpm.opus").read_bytes()
-    address = send(content, "a.opus").url.path
+    address = send(content, "a.opus", stage="healthy").url.path
     gated(address)
     sound = visitor.get(f"{address}/sound")
     assert sound.content == content
@@ -221,7 +221,7 @@ def test_many_clips_at_once_are_all_kept(visitor, token, short_clips, cases, wai
     def send_one(number):
         return visitor.post(
             "/case/bus/clips",
-            data={"form_token": token, "point": "front", "rpm": "800"},
+            data={"form_token": token, "point": "front", "rpm": "800", "stage": "healthy"},
             files={"clip": (f"take {number}.wav", clips[number])},
             follow_redirects=False,
         ).status_code

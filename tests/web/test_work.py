@@ -7,7 +7,6 @@ import sys
 import time
 from pathlib import Path
 
-import pytest
 from starlette.testclient import TestClient
 
 from acoustic.casework.case_folder import read_case
@@ -18,17 +17,6 @@ from acoustic.web.waiting import read_waiting
 from acoustic.web.work import WorkQueue, is_answered
 
 ROOT = Path(__file__).resolve().parents[2]
-
-
-@pytest.fixture
-def recorded(cases, sample):
-    """Give the folder of a case with two recordings, made by the command line."""
-    from acoustic.cli import main
-
-    names = ("front_800rpm.opus", "guide-idler_800rpm_contact.opus")
-    clips = [str(sample(name)) for name in names]
-    assert main(["case", "add", str(cases / "bus"), *clips]) == 0
-    return cases / "bus"
 
 
 def screenings(folder):
