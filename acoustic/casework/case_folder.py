@@ -7,6 +7,7 @@
     history.jsonl                  what happened, line by line
     recordings/0123456789abcdef.m4a   each sound once, named by its content
     screenings/0001.json           each answer, whole
+    links/                         digests of customers' links, what came by each; never packed
 
 No file names a place outside the folder. A recording is first stored, then entered in the
 history: one that is stored and not entered was never confirmed, and is adopted when it is
@@ -36,7 +37,7 @@ from acoustic.recording.taken import Taken
 from acoustic.tables.knowledge import Knowledge
 
 HISTORY_FILE = "history.jsonl"
-RECORDINGS, SCREENINGS = "recordings", "screenings"
+RECORDINGS, SCREENINGS, LINKS = "recordings", "screenings", "links"
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,7 +106,7 @@ def _write_index(root: Path, place: Path | None) -> sqlite3.Connection:
             index.execute(f"PRAGMA user_version = {_VERSION}")
             index.execute("COMMIT")
         known = dict(index.execute("SELECT folder, stamp FROM cases").fetchall())
-        there = {name: _stamp(root / name) for name in _case_folders(root)}
+        there = {name: _stamp(root / name) for name in read_case_folders(root)}
         changed = [name for name, stamp in there.items() if known.get(name) != stamp]
         gone = [name for name in known if name not in there]
         rows = [(*_read_row(root, name), there[name]) for name in changed]
@@ -146,7 +146,7 @@ def _row(values: tuple[Any, ...]) -> CaseRow:
     return CaseRow(**{**named, "closed": bool(named["closed"])})
 
 
-def _case_folders(root: Path) -> Iterator[str]:
+def read_case_folders(root: Path) -> Iterator[str]:
     """Folders of cases from the root, those kept out of sight left out."""
     for place, folders, files in os.walk(root):
         here = Path(place).relative_to(root)

@@ -22,6 +22,7 @@ from acoustic import __version__
 from acoustic.casework.case_file import CASE_FILE
 from acoustic.casework.case_folder import (
     HISTORY_FILE,
+    LINKS,
     RECORDINGS,
     SCREENINGS,
     Case,
@@ -152,7 +153,7 @@ def _packable(case: Case, history: History) -> tuple[list[str], list[str]]:
     answers = {e.data.answer for e in history.events if isinstance(e.data, ScreeningMade)}
     names, left_out = [CASE_FILE, HISTORY_FILE, case.file.layout], []
     there = set(_files_in(case.folder))
-    for name in sorted(there - {*names, RECEIVED_FILE}):
+    for name in sorted(there - {*names, RECEIVED_FILE, LINKS}):
         if name not in {*stored, *answers}:
             left_out.append(
                 f"{name}: left out, it is not of the case: its history does not name it."

@@ -24,6 +24,7 @@ from acoustic.casework.case_file import (
 )
 from acoustic.casework.case_folder import (
     HISTORY_FILE,
+    LINKS,
     RECORDINGS,
     SCREENINGS,
     names_in,
@@ -265,6 +266,19 @@ def write_event(folder: Path, data: EventData, time: datetime) -> Event:
         return _write_next(file, history, data, time)
 
 
+def write_event_with(
+    folder: Path, data: EventData, file: tuple[str, bytes], time: datetime
+) -> Event:
+    """Enter an event whose file, named from the case folder, is on the disk before it."""
+    name, content = file
+    with _write_in_turn(folder) as (growing, history):
+        place = folder / name
+        place.parent.mkdir(exist_ok=True)
+        write_lasting(place, content)
+        write_folder_to_disk(folder)
+        return _write_next(growing, history, data, time)
+
+
 @dataclass(frozen=True, slots=True)
 class MadeElsewhere:
     """An event that somebody sent, with the time they made it; a screening with its answer."""
@@ -308,7 +322,7 @@ def _write_in_turn(folder: Path) -> Iterator[tuple[GrowingFile, History]]:
     if not (folder / CASE_FILE).is_file():
         raise CaseError(no_case_message(folder))
     with write_locked(folder / HISTORY_FILE) as file:
-        for name in ("", RECORDINGS, SCREENINGS):
+        for name in ("", RECORDINGS, SCREENINGS, LINKS):
             write_away_leftovers(folder / name)
         yield file, read_history(folder)
 

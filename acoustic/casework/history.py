@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import AwareDatetime, TypeAdapter, ValidationError
 
 from acoustic.recording.taken import Taken
 
@@ -136,6 +136,44 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class LinkMade:
+    """A customer was given a link to send recordings by; taking this back withdraws it.
+
+    Attributes
+    ----------
+    link : str
+        Name of the link within the case; not its secret, which is kept nowhere.
+    until : datetime
+        When it ends, with its time zone.
+    label : str
+        Who and what it is for; the customer reads it, too.
+    at_parts : bool
+        Whether recordings at the parts are asked for, not only in front of the drive.
+    by : str
+        Who made it.
+    """
+
+    link: str
+    until: AwareDatetime
+    label: str = ""
+    at_parts: bool = False
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerShown:
+    """An opinion, by its number, is shown to whoever has a link; with a report or without.
+
+    `report` is where the report as it was then is kept, or empty; taking this back hides both.
+    """
+
+    link: str
+    opinion: int
+    report: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class TakenBack:
     """A former event does not hold: which, and why."""
 
@@ -153,7 +191,16 @@ class LaterKind:
 
 
 EventData = (
-    RecordingAdded | ScreeningMade | CheckDone | Opinion | Outcome | Note | TakenBack | LaterKind
+    RecordingAdded
+    | ScreeningMade
+    | CheckDone
+    | Opinion
+    | Outcome
+    | Note
+    | LinkMade
+    | AnswerShown
+    | TakenBack
+    | LaterKind
 )
 
 _KINDS: Mapping[str, type] = {
@@ -163,6 +210,8 @@ _KINDS: Mapping[str, type] = {
     "opinion": Opinion,
     "outcome": Outcome,
     "note": Note,
+    "link made": LinkMade,
+    "answer shown": AnswerShown,
     "taken back": TakenBack,
 }
 _NAMES = {data: kind for kind, data in _KINDS.items()}
@@ -222,7 +271,8 @@ def render_event(event: Event) -> bytes:
         "data": dict(data.data) if isinstance(data, LaterKind) else asdict(data),
     }
     # ASCII only: no sign of any language can be cut in half, and none ends a line.
-    return json.dumps(row, separators=(", ", ": ")).encode("ascii") + b"\n"
+    text = json.dumps(row, separators=(", ", ": "), default=datetime.isoformat)
+    return text.encode("ascii") + b"\n"
 
 
 def parse_history(raw: bytes, name: str = "history.jsonl") -> History:

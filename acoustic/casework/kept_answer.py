@@ -2,13 +2,55 @@
 
 from __future__ import annotations
 
-from acoustic.casework.case_folder import Case
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+from acoustic.casework.case_folder import SCREENINGS, Case
 from acoustic.casework.history import Event, ScreeningMade, screening_made
+from acoustic.casework.lasting_files import read_whole
 from acoustic.verdict.suspects import Screening
 from acoustic.verdict.wording import probability_number
 
 _SAME_PROBABILITY = 0.005
 """Half of the last figure that is shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptEvidence:
+    """What the newest answer made with a case said, as sentences.
+
+    Attributes
+    ----------
+    headline : str
+    reasons : tuple of str
+        How sure and why.
+    next_steps : tuple of str
+    unseen : tuple of str
+        Parts that could not be seen.
+    """
+
+    headline: str
+    reasons: tuple[str, ...] = ()
+    next_steps: tuple[str, ...] = ()
+    unseen: tuple[str, ...] = ()
+
+
+def read_kept_evidence(case: Case) -> KeptEvidence | None:
+    """What the newest answer made here said; None if there is none.
+
+    Of one whose file is damaged or gone only the headline is known.
+    """
+    made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and not e.data.by]
+    if not made:
+        return None
+    headline = made[-1].headline
+    try:
+        values = json.loads(read_whole(case.folder / SCREENINGS / Path(made[-1].answer).name))
+        told = [tuple(map(str, values[key])) for key in ("reasons", "next_steps", "unseen_parts")]
+    except (ValueError, KeyError, TypeError):
+        return KeptEvidence(headline)
+    return KeptEvidence(headline, *told)
 
 
 def kept_answer_words(case: Case, screening: Screening) -> str:

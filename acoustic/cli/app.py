@@ -13,14 +13,13 @@ import typer
 from acoustic import __version__
 from acoustic.cli.case_by_mail import add_mail_commands
 from acoustic.cli.case_commands import case_app
+from acoustic.cli.case_links import add_link_commands
 from acoustic.cli.options import JsonFile, PictureFile
 from acoustic.cli.serve_command import PORT
 from acoustic.errors import AcousticError, UnfitRecordingError
 
-EXIT_INPUT = 2
-EXIT_UNFIT = 3
-DEMO_FOLDER = Path("acoustic-demo")
-HERE = Path()
+EXIT_INPUT, EXIT_UNFIT = 2, 3
+DEMO_FOLDER, HERE = Path("acoustic-demo"), Path()
 
 app = typer.Typer(
     name="acoustic",
@@ -35,6 +34,7 @@ app = typer.Typer(
 )
 
 add_mail_commands(case_app)
+add_link_commands(case_app)
 app.add_typer(case_app, name="case")
 
 LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Layout file of the drive.")]

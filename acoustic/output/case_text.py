@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
 
 from acoustic.casework.case_folder import Case, StoredRecording
 from acoustic.casework.case_index import CaseRow
 from acoustic.casework.history import (
+    AnswerShown,
     CheckDone,
     Event,
     EventData,
     LaterKind,
+    LinkMade,
     Note,
     Opinion,
     Outcome,
@@ -131,6 +133,10 @@ def _time_text(time: datetime, zone: tzinfo | None) -> str:
     return time.astimezone(zone).strftime("%Y-%m-%d %H:%M")
 
 
+def _utc(time: datetime) -> str:
+    return f"{time.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+
+
 def event_text(data: EventData) -> str:
     """What happened, in a few words."""
     match data:
@@ -148,6 +154,13 @@ def event_text(data: EventData) -> str:
             return _joined(found, data.text, data.by)
         case Note():
             return _joined(data.text, "", data.by)
+        case LinkMade():
+            return _joined(
+                data.label or "for a customer", f"Open until {_utc(data.until)}", data.by
+            )
+        case AnswerShown():
+            report = " and a report" if data.report else ""
+            return _joined(f"opinion number {data.opinion}{report}", "", data.by)
         case TakenBack():
             return _joined(f"number {data.event}", data.why, "")
         case LaterKind():

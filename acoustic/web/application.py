@@ -18,15 +18,19 @@ from acoustic.web import (
     address_pages,
     case_pages,
     clip_pages,
+    customer_pages,
     door_pages,
     events,
     finding_pages,
     layout_pages,
+    link_pages,
+    mail_pages,
     new_case_pages,
 )
 from acoustic.web.admission import Admission
 from acoustic.web.case_memory import CaseMemory
 from acoustic.web.desk import Desk
+from acoustic.web.open_streams import OpenStreams
 from acoustic.web.pages import page_templates, show_http_error, show_trouble
 from acoustic.web.safety import safety_of
 from acoustic.web.settings import PageSettings
@@ -68,12 +72,21 @@ def make_app(settings: PageSettings) -> Starlette:
             *layout_pages.ROUTES,
             *events.ROUTES,
             *case_pages.ROUTES,
+            *link_pages.ROUTES,
+            *mail_pages.ROUTES,
+            *customer_pages.ROUTES,
         ],
         middleware=safety_of(settings, admission),
         lifespan=working,
         exception_handlers={HTTPException: show_http_error, AcousticError: show_trouble},
     )
     app.state.desk = Desk(
-        settings, admission, page_templates(), work, CaseMemory(), CapacityLimiter(_STORED_AT_ONCE)
+        settings,
+        admission,
+        page_templates(),
+        work,
+        CaseMemory(),
+        CapacityLimiter(_STORED_AT_ONCE),
+        OpenStreams(),
     )
     return app

@@ -12,7 +12,13 @@ from acoustic.casework.case_answer import (
     outcomes_of,
 )
 from acoustic.casework.case_folder import Case, StoredRecording
-from acoustic.casework.history import Event, GateAnswer, ScreeningMade
+from acoustic.casework.history import (
+    AnswerShown,
+    Event,
+    GateAnswer,
+    LinkMade,
+    ScreeningMade,
+)
 from acoustic.casework.next_checks import RankedCheck, nobody
 from acoustic.casework.plan import Plan
 from acoustic.casework.plan_steps import PlanStep, fulfils
@@ -163,7 +169,8 @@ def read_view(desk: Desk, folder: Path) -> CaseView:
     case, belief = thought.case, thought.belief
     report = folder / PAGE_FOLDER / REPORT_FILE
     made = datetime.fromtimestamp(report.stat().st_mtime).astimezone() if report.exists() else None
-    newest = case.history.events[-1].time if case.history.events else None
+    told = [e.time for e in case.history.events if not isinstance(e.data, LinkMade | AnswerShown)]
+    newest = told[-1] if told else None
     return CaseView(
         key=case_key(folder.relative_to(desk.settings.root).as_posix()),
         case=case,

@@ -14,6 +14,7 @@ from starlette.requests import Request
 from acoustic.casework.case_file import CASE_FILE
 from acoustic.web.admission import Admission
 from acoustic.web.case_memory import CaseMemory
+from acoustic.web.open_streams import OpenStreams
 from acoustic.web.settings import PageSettings
 from acoustic.web.work import WorkQueue
 
@@ -36,6 +37,7 @@ class Desk:
     work: WorkQueue
     memory: CaseMemory
     storing: CapacityLimiter
+    streams: OpenStreams
 
 
 def desk_of(request: Request) -> Desk:

@@ -33,7 +33,7 @@ async def stream_events(request: Request) -> Response:
 async def _changes(request: Request, desk: Desk, folder: Path) -> AsyncIterator[ServerSentEvent]:
     told: tuple[int, tuple[int, int]] | None = None
     while not await request.is_disconnected():
-        now = (desk.work.version_of(folder), _stamp(folder))
+        now = (desk.work.version_of(folder), history_stamp(folder))
         if now != told:
             told = now
             yield ServerSentEvent(_steps(desk, folder), event="changed", retry=_RECONNECT_MS)
@@ -46,7 +46,7 @@ def _steps(desk: Desk, folder: Path) -> str:
     return json.dumps([{"kind": one.kind, "step": one.step} for one in states])
 
 
-def _stamp(folder: Path) -> tuple[int, int]:
+def history_stamp(folder: Path) -> tuple[int, int]:
     """What changes when anybody else, such as a command, adds to the case."""
     try:
         state = (folder / HISTORY_FILE).stat()

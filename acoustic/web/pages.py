@@ -17,7 +17,7 @@ from acoustic import __version__
 from acoustic.errors import AcousticError
 from acoustic.output.page_pieces import fit_text
 from acoustic.web.desk import case_key, desk_of
-from acoustic.web.safety import TOKEN_HEADER
+from acoustic.web.safety import SEND, TOKEN_HEADER
 
 TOKEN_FIELD = "form_token"  # noqa: S105 - the name of a field
 FormPage: TypeAlias = Callable[[Request, FormData], Response]
@@ -108,13 +108,20 @@ async def show_http_error(request: Request, error: Exception) -> Response:
     """Answer a refused request with its sentence."""
     assert isinstance(error, HTTPException)  # noqa: S101 - registered for these only
     said = "There is no such page." if error.detail == "Not Found" else error.detail
-    return show(request, "error.html", error.status_code, sentences=[said])
+    code = error.status_code
+    return show(request, _trouble_page(request), code, code=code, sentences=[said])
 
 
 async def show_trouble(request: Request, error: Exception) -> Response:
     """Answer what a user can mend with the sentences that say how."""
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
-    return show(request, "error.html", 400, sentences=str(error).splitlines())
+    sentences = str(error).splitlines()
+    return show(request, _trouble_page(request), 400, code=400, sentences=sentences)
+
+
+def _trouble_page(request: Request) -> str:
+    """A customer is not shown the way to the cases."""
+    return "customer_trouble.html" if request.url.path.startswith(SEND) else "error.html"
 
 
 def _fit(value: Any) -> Any:

@@ -38,8 +38,8 @@ HEADERS = {
 STATIC, ENTER, SEND = "/static/", "/enter", "/send/"
 """Places open without the access code: looks, the code's own form, links of customers."""
 
-CLIPS = "/clips"
-"""Addresses that end so take a recording; all others take a form."""
+CLIPS, PACK = "/clips", "/pack"
+"""Addresses that end so take recordings or a packed file; all others take a form."""
 
 TOKEN_HEADER = "x-form-token"  # noqa: S105 - the name of a header
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -59,7 +59,7 @@ def safety_of(settings: PageSettings, admission: Admission) -> list[Middleware]:
 
 def most_bytes(limits: Limits, path: str) -> int:
     """Largest body an address takes. [bytes]"""
-    return limits.clip_bytes if path.endswith(CLIPS) else limits.form_bytes
+    return limits.clip_bytes if path.endswith((CLIPS, PACK)) else limits.form_bytes
 
 
 def set_visitor(response_headers: MutableHeaders, number: str, secure: bool) -> None:
@@ -125,7 +125,7 @@ class Rates:
     def _wait_s(self, scope: Scope) -> float:
         who, path = (scope.get("client") or ("",))[0], scope["path"]
         wait = 0.0 if path.startswith(STATIC) else self._all.wait_s(who)
-        if scope["method"] == "POST" and path.endswith(CLIPS):
+        if scope["method"] == "POST" and path.endswith((CLIPS, PACK)):
             wait = max(wait, self._uploads.wait_s(who))
         if scope["method"] == "POST" and path == ENTER:
             wait = max(wait, self._codes.wait_s(who))

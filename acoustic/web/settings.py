@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
 MEGABYTE = 1_000_000
@@ -36,6 +38,10 @@ class Limits:
     codes_per_minute: int = 6
 
 
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
 @dataclass(frozen=True, slots=True)
 class PageSettings:
     """How the page is served.
@@ -55,6 +61,8 @@ class PageSettings:
     address : str
         At which others on the network reach it; empty for this machine alone.
     port : int
+    clock : callable
+        Gives the time by which customers' links end.
     """
 
     root: Path
@@ -64,6 +72,7 @@ class PageSettings:
     limits: Limits = field(default_factory=Limits)
     address: str = ""
     port: int = 0
+    clock: Callable[[], datetime] = _now
 
     @property
     def state(self) -> Path:

@@ -6,11 +6,13 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from acoustic.casework.history import (
+    AnswerShown,
     CheckDone,
     Event,
     GateAnswer,
     History,
     LaterKind,
+    LinkMade,
     Note,
     Opinion,
     Outcome,
@@ -34,6 +36,8 @@ KINDS = [
     Outcome("idler", "inner race", "pitted", 184100.0, "A."),
     Outcome(),
     Note("later"),
+    LinkMade("ab" * 8, NOW + timedelta(days=7), "Bus 3", True, "Ada"),
+    AnswerShown("ab" * 8, 4, "links/a.html", "Ada"),
     TakenBack(3, "wrong part"),
 ]  # fmt: skip
 

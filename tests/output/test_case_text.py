@@ -1,6 +1,6 @@
 """A case as text: what is known is there, and it fits."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -9,10 +9,12 @@ from acoustic.casework.case_file import CaseFile, LastService
 from acoustic.casework.case_folder import Case
 from acoustic.casework.case_index import CaseRow
 from acoustic.casework.history import (
+    AnswerShown,
     CheckDone,
     Event,
     History,
     LaterKind,
+    LinkMade,
     Opinion,
     Outcome,
     ScreeningMade,
@@ -35,6 +37,8 @@ def text():
         TakenBack(2, "wrong pulley"),
         LaterKind("video added", {}, "case-event/2"),
         Outcome(),
+        LinkMade("ab" * 8, NOW + timedelta(days=7), "Ms Reader", by="Ada"),
+        AnswerShown("ab" * 8, 3, "links/a.html"),
     )
     events = tuple(Event(n, NOW, one) for n, one in enumerate(data, start=1))
     file = CaseFile(
@@ -57,6 +61,8 @@ def text():
         "taken back: number 2. wrong pulley",
         "video added: of a later version",
         "outcome: nothing found",
+        "link made: Ms Reader. Open until 2026-12-02 09:30 UTC (Ada)",
+        "answer shown: opinion number 3 and a report",
         "recordings/a.wav: is missing",
     ],
 )

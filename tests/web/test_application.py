@@ -1,9 +1,12 @@
 """The application as a whole: what every address does."""
 
+from datetime import UTC, datetime
+
 import pytest
 from starlette.routing import Route
 from starlette.testclient import TestClient
 
+from acoustic.casework.customer_links import LinkWish, days_from, write_link
 from acoustic.web.application import make_app
 from acoustic.web.settings import PageSettings
 
@@ -21,11 +24,13 @@ def test_the_list_shows_the_cases_there_are(visitor, cases, start_case):
 def test_every_address_that_changes_something_wants_the_token(visitor, cases):
     """A form without the token of our own page is refused wherever it is sent."""
     app = make_app(PageSettings(cases))
+    now = datetime.now(UTC)
+    secret, _ = write_link(cases / "bus", LinkWish(days_from(now, 1)), now)
     posts = [one for one in app.routes if isinstance(one, Route) and "POST" in one.methods]
     assert len(posts) >= 10
     with TestClient(app, base_url=visitor.base_url) as client:
         for route in posts:
-            path = route.path.replace("{case}", "bus")
+            path = route.path.replace("{case}", "bus").replace("{secret}", secret)
             assert client.post(path, data={"code": "x"}).status_code == 403, route.path
             forged = {"form_token": "0" * 64}
             assert client.post(path, data=forged).status_code == 403, route.path
