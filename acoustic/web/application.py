@@ -22,6 +22,7 @@ from acoustic.web import (
     events,
     finding_pages,
     new_case_pages,
+    sound_pages,
 )
 from acoustic.web.admission import Admission
 from acoustic.web.case_memory import CaseMemory
@@ -63,6 +64,7 @@ def make_app(settings: PageSettings) -> Starlette:
             *address_pages.ROUTES,
             *new_case_pages.ROUTES,
             *clip_pages.ROUTES,
+            *sound_pages.ROUTES,
             *finding_pages.ROUTES,
             *events.ROUTES,
             *case_pages.ROUTES,
