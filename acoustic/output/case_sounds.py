@@ -57,7 +57,7 @@ def sounds_of_part(
     except AcousticError as error:
         made, missing = made_part_sound(screening, drive, part), str(error)
     else:
-        there = f"{part} alone" if alone.heard else f"where {part} would be: nothing of it heard"
+        there = f"{part} alone" if alone.heard else f"where {part} would be (nothing of it heard)"
         taken_out = (
             CaseSound("taken out", there[0].upper() + there[1:], alone),
             CaseSound("taken out", f"The recording without {part}", without),

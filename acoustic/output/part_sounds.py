@@ -113,13 +113,13 @@ def part_sounds(
     slug = file_slug(part)
     seconds = f"seconds {start_s:.1f} to {start_s + piece.size / rate_hz:.1f}"
     at = _level_words(gain_db)
-    clip = heard.recording.name
+    clip, what = heard.recording.name, _what_words(place, part)
     return (
         PartSound(
             f"{slug}-1-alone",
             level * alone,
             rate_hz,
-            f"The {part} alone, out of {clip}, {seconds}, {at}. "
+            f"{what[0].upper()}{what[1:]}, out of {clip}, {seconds}, {at}. "
             f"{_place_words(place, part, found, drive)}",
             place.heard,
         ),
@@ -262,6 +262,10 @@ def _isolated(
     return found
 
 
+def _what_words(place: SoundingPlace, part: str) -> str:
+    return f"the {part} alone" if place.heard else f"what lies where the {part} would sound"
+
+
 def _place_words(place: SoundingPlace, part: str, found: Isolated, drive: Drive) -> str:
     """What was taken out, and what came with it."""
     unheard = (
@@ -327,10 +331,9 @@ def _for_a_small_speaker(
         sound = faded(found.alone, rate_hz, FADE_S)
         name, how = f"{slug}-louder", "neither moved nor slowed"
     gain_db = gain_to_peak_db(sound, PEAK, MOST_GAIN_DB)
-    what = f"the {part} alone" if place.heard else f"what lies where the {part} would sound"
     words = (
-        f"Changed, for a small speaker: {what}, {how}, and made louder by {gain_db:.0f} dB. Its "
-        "loudness says nothing about the vehicle."
+        f"Changed, for a small speaker: {_what_words(place, part)}, {how}, and made louder by "
+        f"{gain_db:.0f} dB. Its loudness says nothing about the vehicle."
     )
     raised = sound * np.float32(10.0 ** (gain_db / 20.0))
     return PartSound(name, raised, rate_hz, words, place.heard)

@@ -50,7 +50,7 @@ SOURCE_IS_NOT_FAULT = (
 
 LISTENING_CAUTION = (
     "Turn the volume down first, then up slowly: loud follows quiet here, and what is moved up "
-    "or made is loud. Pause when your ears ring. Headphones play low sounds that a small speaker "
+    "or made is loud. Stop when your ears ring. Headphones play low sounds that a small speaker "
     "does not, but never wear them beside a running engine: you would not hear a warning."
 )  # common practice, no source
 
