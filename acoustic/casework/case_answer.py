@@ -68,6 +68,44 @@ def read_and_screen(
     )
 
 
+def read_and_screen_one(
+    case: Case,
+    one: StoredRecording,
+    settings: ScreenSettings,
+    *,
+    progress: Callable[[str], None] | None = None,
+) -> Screening:
+    """Screen one recording of a case by itself, to listen to it.
+
+    What is heard in it is its own; by which mechanism a part would fail stays what the whole
+    case believes, where it believes anything.
+
+    Raises
+    ------
+    CaseError
+        If it cannot be read any more.
+    """
+    clip = read_clip(one)
+    reference = [two for two in usable_recordings(case, "healthy") if two != one]
+    screening = screen(
+        [clip],
+        case.drive,
+        reference=read_clip(_closest(reference, [clip])) if reference else None,
+        complaint=case.file.words,
+        settings=settings,
+        progress=progress,
+    )
+    if screening.belief is None:
+        return screening
+    try:
+        belief = read_belief(case)
+    except CaseError:  # of another layout, or damaged: told where the case is shown
+        return screening
+    if belief is None or belief.parts != screening.belief.parts:
+        return screening
+    return replace(screening, belief=believed_after_checks(case, belief))
+
+
 def read_belief(case: Case) -> Belief | None:
     """What the newest screening of a case believed, before any hand check.
 

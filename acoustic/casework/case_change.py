@@ -10,13 +10,15 @@ from acoustic.casework.case_folder import Case, StoredRecording
 from acoustic.casework.history import Outcome, ScreeningMade
 from acoustic.errors import CaseError
 from acoustic.listening import listen
-from acoustic.recording.taken import Taken
+from acoustic.recording.taken import Stage, Taken
 from acoustic.screening import ScreenSettings, screen
 from acoustic.verdict.change import compare
 from acoustic.verdict.change_alike import SAME_SPEED
 from acoustic.verdict.change_places import likely_target, settled_offsets
 from acoustic.verdict.change_values import Change, Take, Target
 from acoustic.verdict.suspects import Screening
+
+_BESIDE_AFTER: tuple[Stage, ...] = ("before", "healthy")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,15 +47,20 @@ def comparable_pairs(case: Case) -> tuple[ComparablePair, ...]:
     after = usable_recordings(case, "after")
     pairs = []
     for group in _alike_groups(after):
-        for stage in ("before", "healthy"):
-            others = usable_recordings(case, stage)
-            same = [one for one in others if _alike(_speed_known(one), _speed_known(group[0]))]
+        for stage in _BESIDE_AFTER:
+            same = recordings_alike(case, group[0], stage)
             if same:
                 pairs.append(ComparablePair(tuple(same), tuple(group)))
                 break
     if not pairs:
         raise CaseError(f"{case.folder}: {_what_is_missing(case, after)}")
     return tuple(sorted(pairs, key=lambda p: -min(len(p.before), len(p.after))))
+
+
+def recordings_alike(case: Case, one: StoredRecording, stage: Stage) -> list[StoredRecording]:
+    """Usable recordings of a stage that were taken like this one, in their order."""
+    others = usable_recordings(case, stage)
+    return [two for two in others if _alike(_speed_known(two), _speed_known(one))]
 
 
 def read_and_compare(

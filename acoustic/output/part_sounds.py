@@ -56,6 +56,7 @@ MADE_TONES_DB, MADE_OTHER_DB = 10.0, 6.0
 MADE_RATES_HZ = (8000, 16000, 24000, 32000, 44100, 48000, 96000)
 MADE_USUAL_HZ = 48000
 RUN_ON_S = 4.0
+_FULL_SCALE = 1.0 - 2.0**-15
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,12 +72,15 @@ class PartSound:
     rate_hz : float
     words : str
         What it is, in plain sentences; the first says if it is changed or made.
+    heard : bool
+        False if nothing of the part was heard and this is only what lies where it would be.
     """
 
     name: str
     samples: Samples
     rate_hz: float
     words: str
+    heard: bool = True
 
 
 def part_sounds(
@@ -104,19 +108,20 @@ def part_sounds(
     found = _isolated(piece, start_s, heard, place, drive)
     rate_hz = heard.recording.sample_rate_hz
     alone, without = (faded(one, rate_hz, FADE_S) for one in (found.alone, found.without))
-    gain_db = min(0.0, gain_to_peak_db(np.stack([alone, without]), 1.0 - 2.0**-15, 0.0))
+    gain_db = gain_to_peak_db(np.stack([alone, without]), _FULL_SCALE, 0.0)
     level = np.float32(10.0 ** (gain_db / 20.0))
     slug = file_slug(part)
     seconds = f"seconds {start_s:.1f} to {start_s + piece.size / rate_hz:.1f}"
     at = _level_words(gain_db)
-    clip = heard.recording.name
+    clip, what = heard.recording.name, _what_words(place, part)
     return (
         PartSound(
             f"{slug}-1-alone",
             level * alone,
             rate_hz,
-            f"The {part} alone, out of {clip}, {seconds}, {at}. "
+            f"{what[0].upper()}{what[1:]}, out of {clip}, {seconds}, {at}. "
             f"{_place_words(place, part, found, drive)}",
+            place.heard,
         ),
         PartSound(
             f"{slug}-2-recording-without-it",
@@ -127,6 +132,43 @@ def part_sounds(
         ),
         _for_a_small_speaker(found, place, part, rate_hz),
         made_sound(drive, family, _rpm(heard, start_s, piece.size), rate_hz),
+    )
+
+
+def made_part_sound(screening: Screening, drive: Drive, part: str, recording: int = 0) -> PartSound:
+    """The part made only: for a recording that nothing of it can be taken out of.
+
+    Raises
+    ------
+    AcousticError
+        If the part makes no sound, or the recording's speed is not known.
+    """
+    family = likeliest_family(screening, drive, part)
+    heard = screening.heard[recording]
+    piece, start_s = longest_piece(heard.recording, heard.stretches)
+    rpm = _rpm(heard, start_s, piece.size)
+    return made_sound(drive, family, rpm, heard.recording.sample_rate_hz)
+
+
+def recorded_sound(heard: Heard) -> PartSound:
+    """The same seconds as those a part is taken out of, as they were recorded.
+
+    Raises
+    ------
+    UnfitRecordingError
+        If it holds nothing to listen to.
+    """
+    piece, start_s = longest_piece(heard.recording, heard.stretches)
+    rate_hz = heard.recording.sample_rate_hz
+    whole = faded(piece, rate_hz, FADE_S)
+    gain_db = gain_to_peak_db(whole, _FULL_SCALE, 0.0)
+    end_s = start_s + piece.size / rate_hz
+    return PartSound(
+        "recording-as-it-is",
+        whole * np.float32(10.0 ** (gain_db / 20.0)),
+        rate_hz,
+        f"Seconds {start_s:.1f} to {end_s:.1f} of {heard.recording.name}, nothing taken out, "
+        f"{_level_words(gain_db)}.",
     )
 
 
@@ -220,6 +262,10 @@ def _isolated(
     return found
 
 
+def _what_words(place: SoundingPlace, part: str) -> str:
+    return f"the {part} alone" if place.heard else f"what lies where the {part} would sound"
+
+
 def _place_words(place: SoundingPlace, part: str, found: Isolated, drive: Drive) -> str:
     """What was taken out, and what came with it."""
     unheard = (
@@ -286,10 +332,11 @@ def _for_a_small_speaker(
         name, how = f"{slug}-louder", "neither moved nor slowed"
     gain_db = gain_to_peak_db(sound, PEAK, MOST_GAIN_DB)
     words = (
-        f"Changed, for a small speaker: the {part} alone, {how}, and made louder by "
+        f"Changed, for a small speaker: {_what_words(place, part)}, {how}, and made louder by "
         f"{gain_db:.0f} dB. Its loudness says nothing about the vehicle."
     )
-    return PartSound(name, sound * np.float32(10.0 ** (gain_db / 20.0)), rate_hz, words)
+    raised = sound * np.float32(10.0 ** (gain_db / 20.0))
+    return PartSound(name, raised, rate_hz, words, place.heard)
 
 
 def _level_words(gain_db: float) -> str:

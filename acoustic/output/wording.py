@@ -48,6 +48,12 @@ SOURCE_IS_NOT_FAULT = (
     "Confirm by hand before a part is replaced."
 )
 
+LISTENING_CAUTION = (
+    "Turn the volume down first, then up slowly: loud follows quiet here, and what is moved up "
+    "or made is loud. Stop when your ears ring. Headphones play low sounds that a small speaker "
+    "does not, but never wear them beside a running engine: you would not hear a warning."
+)  # common practice, no source
+
 
 def probability_text(probability: float) -> str:
     """Put number and word together, such as ``0.91 likely``."""

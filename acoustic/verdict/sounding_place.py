@@ -58,13 +58,13 @@ def likeliest_family(screening: Screening, drive: Drive, part: str) -> ExpectedF
     belief = screening.belief
     if part not in drive.parts:
         known = ", ".join(drive.parts)
-        raise DriveError(f"--part {part}: the layout has no such part. It has {known}.")
+        raise DriveError(f"{part}: the layout has no such part. It has {known}.")
     if belief is None:
         reasons = " ".join([screening.headline, *screening.reasons])
         raise UnfitRecordingError(f"No part can be taken out of this recording. {reasons}")
     own = [family for family in expected_families(drive) if family.part == part]
     if part not in belief.parts or not own:
-        raise DriveError(f"--part {part}: nothing it does makes a sound of its own. Name another.")
+        raise DriveError(f"{part}: nothing it does makes a sound of its own. Name another.")
     shares = belief.mechanisms[belief.parts.index(part)]
     return max(own, key=lambda f: (shares.get(f.mechanism, 0.0), f.prior_weight))
 
@@ -96,7 +96,7 @@ def sounding_place(
     tonal = sorted(family.tonal_lines, key=lambda line: line.order)
     if not tonal:
         raise DriveError(
-            f"--part {family.part}: nothing of it was found in this recording, and its likeliest "
+            f"{family.part}: nothing of it was found in this recording, and its likeliest "
             f"fault ({family.title}) makes no tone to follow. Record it nearer, or name another."
         )
     orders, labels = tuple(line.order for line in tonal), tuple(line.label for line in tonal)

@@ -1,4 +1,4 @@
-"""What is done in a process of its own: look clips over, screen a case, make its report."""
+"""What is done in a process of its own: clips looked over, a case screened, report, sounds."""
 
 from __future__ import annotations
 
@@ -15,17 +15,20 @@ from acoustic.casework.case_writes import write_screening
 from acoustic.casework.gate import TakeCheck
 from acoustic.casework.history import screening_made
 from acoustic.casework.take_in import take_gate, with_heard_speed
-from acoustic.errors import AcousticError
+from acoustic.errors import AcousticError, CaseError
+from acoustic.output.case_sounds import sounds_of_part, sounds_of_repair
 from acoustic.output.json_report import render_json, screening_to_dict
 from acoustic.output.report_page import ReportSettings, render_report
 from acoustic.output.report_reading import read_report_matter
 from acoustic.output.whole_file import write_text_whole
 from acoustic.recording.taken import Taken
+from acoustic.web.sound_sets import SoundsAsked, pair_asked, part_asked, write_sound_set
 from acoustic.web.strangers import ApartLimits, Teller
 
 GIGABYTE = 1 << 30
 LOOK_LIMITS = ApartLimits(memory_bytes=3 * GIGABYTE // 2, silent_s=60.0, cpu_s=300, writes=False)
 SCREEN_LIMITS = ApartLimits(memory_bytes=4 * GIGABYTE, silent_s=300.0, cpu_s=1800, writes=True)
+SOUND_LIMITS = ApartLimits(memory_bytes=4 * GIGABYTE, silent_s=120.0, cpu_s=300, writes=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +77,26 @@ def make_report(folder: Path, file: Path, sounds: bool, tell: Teller) -> str:
     file.parent.mkdir(exist_ok=True)
     write_text_whole(file, render_report(matter, ReportSettings(sounds)))
     return matter.screening.headline
+
+
+def make_sounds(folder: Path, asked: SoundsAsked, tell: Teller) -> None:
+    """Make the sounds that were asked for and keep them beside the case.
+
+    Raises
+    ------
+    CaseError
+        If what they were to be made of is no longer there as it was.
+    """
+    case = read_case(folder)
+    there = {one.added.sha256: one for one in case.recordings}
+    one, other = there.get(asked.recording), there.get(asked.other)
+    if one is not None and other is not None and pair_asked(one, other) == asked:
+        made = sounds_of_repair(one, other)
+    elif one is not None and part_asked(case, one, asked.part) == asked:
+        made = sounds_of_part(case, one, asked.part, tell.step)
+    else:
+        raise CaseError(
+            "The recording or the layout was changed since these sounds were asked for. Ask again."
+        )
+    tell.step("writing the sounds")
+    write_sound_set(folder, asked, made)

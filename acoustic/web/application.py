@@ -26,6 +26,7 @@ from acoustic.web import (
     link_pages,
     mail_pages,
     new_case_pages,
+    sound_pages,
 )
 from acoustic.web.admission import Admission
 from acoustic.web.case_memory import CaseMemory
@@ -68,6 +69,7 @@ def make_app(settings: PageSettings) -> Starlette:
             *address_pages.ROUTES,
             *new_case_pages.ROUTES,
             *clip_pages.ROUTES,
+            *sound_pages.ROUTES,
             *finding_pages.ROUTES,
             *layout_pages.ROUTES,
             *events.ROUTES,

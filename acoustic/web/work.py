@@ -1,4 +1,4 @@
-"""Work that takes longer than a page may: clips looked over, cases screened, reports made.
+"""Work that takes longer than a page may: clips looked over, screenings, reports, sounds.
 
 What is asked stands as a file in the case before anybody is told that it will be done, and
 goes when it is done. So a server that was stopped or broke in the middle takes it up again
@@ -29,11 +29,14 @@ from acoustic.recording.taken import Taken
 from acoustic.web.apart_tasks import (
     LOOK_LIMITS,
     SCREEN_LIMITS,
+    SOUND_LIMITS,
     Looked,
     look_over,
     make_report,
+    make_sounds,
     screen_case,
 )
+from acoustic.web.sound_sets import read_sounds_asked, write_none_made
 from acoustic.web.strangers import Listener, Say, StoppedError, as_raised, run_apart
 from acoustic.web.waiting import (
     PAGE_FOLDER,
@@ -43,9 +46,16 @@ from acoustic.web.waiting import (
     write_refused,
 )
 
-Kind: TypeAlias = Literal["clips", "screen", "report", "report with sounds"]
+Kind: TypeAlias = Literal["clips", "screen", "report", "report with sounds", "sounds"]
 REPORT_FILE = "report.html"
-_LANES: tuple[tuple[Kind, ...], ...] = (("clips",), ("screen", "report", "report with sounds"))
+_LANES: tuple[tuple[Kind, ...], ...] = (
+    ("clips",),
+    ("screen", "report", "report with sounds"),
+    ("sounds",),
+)
+_TOLD_BY_FILES: tuple[Kind, ...] = ("clips", "sounds")
+"""Kinds whose wishes lie in the case by themselves, each with what came with it."""
+
 _DEEPEST = 5
 _MOST_TOGETHER = 10
 """Clips of one case that are looked over by one process."""
@@ -75,7 +85,7 @@ class WorkState:
 
 
 class WorkQueue:
-    """Does what is asked, in two lanes, so that a clip never waits for a screening.
+    """Does what is asked, in lanes, so that neither a clip nor a sound waits for a screening.
 
     Parameters
     ----------
@@ -111,7 +121,7 @@ class WorkQueue:
 
     def ask(self, folder: Path, kind: Kind) -> None:
         """Ask for work on a case; what was asked outlives this server when this returns."""
-        if kind != "clips":
+        if kind not in _TOLD_BY_FILES:
             _write_asked(folder, kind)
         self._queue(folder, kind)
 
@@ -164,6 +174,8 @@ class WorkQueue:
         try:
             if kind == "clips":
                 self._look_over_some(folder, say)
+            elif kind == "sounds":
+                self._make_oldest_sounds(folder, say)
             elif kind == "screen":
                 run_apart(screen_case, (folder,), SCREEN_LIMITS, self._listener(say))
             else:
@@ -176,11 +188,11 @@ class WorkQueue:
         self._end(folder, kind, trouble)
 
     def _end(self, folder: Path, kind: Kind, trouble: str) -> None:
-        more = kind == "clips" and not trouble and bool(read_waiting(folder))
+        more = not trouble and _still_waits(folder, kind)
         with self._changed:
             lane = next(k for k, kinds in enumerate(_LANES) if kind in kinds)
             again = (folder, kind) in self._waiting[lane]  # asked anew meanwhile
-            if not again and kind != "clips":
+            if not again and kind not in _TOLD_BY_FILES:
                 _asked_file(folder, kind).unlink(missing_ok=True)
             if more and not again:
                 self._waiting[lane].append((folder, kind))
@@ -189,6 +201,14 @@ class WorkQueue:
 
     def _listener(self, say: Say, part: Callable[[Any], None] | None = None) -> Listener:
         return Listener(say, part or (lambda _part: None), lambda: self._stopped)
+
+    def _make_oldest_sounds(self, folder: Path, say: Say) -> None:
+        """Make the sounds asked for first; why there are none is told on their own page."""
+        for asked in read_sounds_asked(folder)[:1]:
+            try:
+                run_apart(make_sounds, (folder, asked), SOUND_LIMITS, self._listener(say))
+            except AcousticError as error:
+                write_none_made(folder, asked, error)
 
     def _look_over_some(self, folder: Path, say: Say) -> None:
         """Take the oldest clips that wait into the case; ask for a screening after the last."""
@@ -264,6 +284,13 @@ def processed_words(processing: tuple[str, ...]) -> str:
     )
 
 
+def _still_waits(folder: Path, kind: Kind) -> bool:
+    """Whether files in the case ask for more of this kind."""
+    if kind == "clips":
+        return bool(read_waiting(folder))
+    return kind == "sounds" and bool(read_sounds_asked(folder))
+
+
 def _asked_file(folder: Path, kind: Kind) -> Path:
     return folder / PAGE_FOLDER / f"asked {kind}"
 
@@ -284,8 +311,7 @@ def _asked_before(root: Path) -> Iterator[tuple[Path, Kind]]:
                 folders.clear()
             continue
         folders.clear()
-        if read_waiting(here):
-            yield here, "clips"
+        yield from ((here, kind) for kind in _TOLD_BY_FILES if _still_waits(here, kind))
         for kind in _LANES[1]:
             if _asked_file(here, kind).exists():
                 yield here, kind

@@ -45,6 +45,9 @@ async function lookAgain() {
 
 if (now?.dataset.events) {
   const stream = new EventSource(now.dataset.events);
-  stream.addEventListener("changed", lookAgain);
+  stream.addEventListener("changed", async () => {
+    await lookAgain();
+    if (now.dataset.until && now.querySelector(now.dataset.until)) stream.close();
+  });
   addEventListener("pagehide", () => stream.close());
 }
