@@ -277,6 +277,31 @@ def test_with_a_certificate_of_its_own_the_page_records(tmp_path, browser, start
     thread.join(20)
 
 
+def test_signed_out_in_the_middle_a_recording_is_not_lost(tmp_path, browser, start_case, sample):
+    """It stays in the page until the code is given again in another tab, then it goes."""
+    start_case(tmp_path / "bus")
+    server, thread, port = put_up(PageSettings(tmp_path, access_code=CODE))
+    context = browser.new_context(viewport=PHONE)
+    context.set_default_timeout(PATIENCE_MS)
+    page, other = context.new_page(), context.new_page()
+    for one in (page, other):
+        one.goto(f"http://localhost:{port}/enter#{CODE}")
+        if one is page:
+            one.get_by_role("button", name="Come in").click()
+    page.goto(f"http://localhost:{port}/case/bus/step/2")
+    page.get_by_text("Send a file").click()
+    page.locator("#clip").set_input_files(sample("front_800rpm.opus"))
+    other.get_by_role("button", name="Sign out").click()
+    page.locator("#send-file").click()
+    page.get_by_text("access code is asked for again").wait_for()
+    other.get_by_label("Code").fill(CODE)
+    other.get_by_role("button", name="Come in").click()
+    page.wait_for_url("**/clip/*")
+    context.close()
+    server.should_exit = True
+    thread.join(20)
+
+
 @pytest.mark.parametrize(
     "path",
     ["/", "/new", "/case/bus", "/case/bus/step/1", "/case/bus/step/2", "/case/bus/other",

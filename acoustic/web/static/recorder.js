@@ -3,10 +3,12 @@
 
 const form = document.getElementById("send");
 const part = (id) => document.getElementById(id);
-const token = document.querySelector('meta[name="form-token"]').content;
+let token = tokenOf(document);
 const WISHES = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
 const KINDS = ["audio/webm;codecs=pcm", "audio/webm;codecs=opus", "audio/mp4"];
 const WAIT_S = 4;
+const LOST = "No connection.";
+const OUT = "The access code is asked for again: open this page in another tab and give it.";
 let unsent = null;
 
 addEventListener("beforeunload", (event) => {
@@ -123,11 +125,16 @@ function send(sound, name, settings) {
 }
 
 function taken(request, sendAgain) {
-  if (request.status < 400) {
+  const asked = new URL(request.responseURL || location.href);
+  if (request.status < 400 && asked.pathname === "/enter") {
+    later(sendAgain, OUT);
+  } else if (request.status < 400) {
     unsent = null;
     location.assign(request.responseURL);
+  } else if (request.status === 403) {
+    later(sendAgain, OUT); // signed in anew, this page's token is of the time before
   } else if (request.status === 429 || request.status >= 500) {
-    later(sendAgain);
+    later(sendAgain, "The page is busy.");
   } else {
     const page = new DOMParser().parseFromString(request.responseText, "text/html");
     const said = [...page.querySelectorAll(".trouble p, main > p")].map((one) => one.textContent);
@@ -135,9 +142,27 @@ function taken(request, sendAgain) {
   }
 }
 
-function later(sendAgain) {
-  say(`No connection. It is kept in this page and sent again in ${WAIT_S} s; leave the page open.`, true);
-  setTimeout(sendAgain, WAIT_S * 1000);
+function later(sendAgain, why = LOST) {
+  say(`${why} The recording is kept in this page and sent again every ${WAIT_S} s; leave the page open.`, true);
+  setTimeout(async () => {
+    await lookForToken();
+    sendAgain();
+  }, WAIT_S * 1000);
+}
+
+function tokenOf(page) {
+  return page.querySelector('meta[name="form-token"]').content;
+}
+
+async function lookForToken() {
+  try {
+    const answer = await fetch(location.href);
+    if (answer.ok && !answer.redirected) {
+      token = tokenOf(new DOMParser().parseFromString(await answer.text(), "text/html"));
+    }
+  } catch {
+    // no connection yet
+  }
 }
 
 // What happened, and a way to keep what is not sent yet.
