@@ -29,6 +29,7 @@ from acoustic.casework.history import (
     recordings_of,
 )
 from acoustic.casework.lasting_files import read_undisturbed, read_whole
+from acoustic.casework.layout_change import layout_digest
 from acoustic.drive.drive import Drive
 from acoustic.drive.layout_file import parse_drive
 from acoustic.drive.typed_file import text_of
@@ -69,6 +70,8 @@ class Case:
         Every event, also those taken back.
     remarks : tuple of str
         What is damaged, missing or left over, as plain sentences.
+    layout_sha256 : str
+        Of the file that says what turns.
     """
 
     folder: Path
@@ -77,6 +80,7 @@ class Case:
     recordings: tuple[StoredRecording, ...]
     history: History
     remarks: tuple[str, ...] = ()
+    layout_sha256: str = ""
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -95,14 +99,17 @@ def read_case(folder: Path, knowledge: Knowledge | None = None) -> Case:
         If its layout cannot be used.
     """
     file = read_case_file(folder)
-    drive = _read_case_drive(folder, file, knowledge)
+    layout = _read_layout(folder, file)
+    drive = _drive_of(layout, file, knowledge)
     with read_undisturbed(folder / HISTORY_FILE):
         history = read_history(folder)
         recordings, remarks = _found_recordings(folder, history)
         left = _leftovers(folder, history)
         if not (folder / HISTORY_FILE).exists():
             left = [f"{HISTORY_FILE}: is missing, and with it what happened so far.", *left]
-    return Case(folder, file, drive, recordings, history, (*history.remarks, *remarks, *left))
+    remarks = [*history.remarks, *remarks, *left]
+    digest = layout_digest(layout)
+    return Case(folder, file, drive, recordings, history, tuple(remarks), digest)
 
 
 def read_case_file(folder: Path) -> CaseFile:
@@ -127,15 +134,19 @@ def read_history(folder: Path) -> History:
     return parse_history(read_whole(folder / HISTORY_FILE), HISTORY_FILE)
 
 
-def _read_case_drive(folder: Path, file: CaseFile, knowledge: Knowledge | None) -> Drive:
+def _read_layout(folder: Path, file: CaseFile) -> bytes:
     path = folder / file.layout
     if not path.is_file():
         raise CaseError(
             f"{folder}: the layout {file.layout!r} named in {CASE_FILE} is not in the folder. Copy "
             "it into the folder, or correct the line 'layout ='."
         )
+    return read_whole(path)
+
+
+def _drive_of(layout: bytes, file: CaseFile, knowledge: Knowledge | None) -> Drive:
     try:
-        text = text_of(read_whole(path), file.layout, "layout")
+        text = text_of(layout, file.layout, "layout")
     except ValueError as error:
         raise DriveError(str(error)) from None
     return parse_drive(text, file.layout, knowledge)

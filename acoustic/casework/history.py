@@ -75,6 +75,8 @@ class ScreeningMade:
         P(faulty) by part, as answered. [-]
     recordings : tuple of str
         SHA-256 of those it rests on.
+    layout : str
+        SHA-256 of the layout file it rests on; empty where that was not noted.
     version : str
         Of the program.
     answer : str
@@ -88,6 +90,7 @@ class ScreeningMade:
     headline: str = ""
     faulty: Mapping[str, float] = field(default_factory=dict)
     recordings: tuple[str, ...] = ()
+    layout: str = ""
     version: str = ""
     answer: str = ""
     by: str = ""
@@ -358,12 +361,16 @@ def recordings_of(events: Sequence[Event]) -> tuple[tuple[Event, RecordingAdded]
     return tuple((e, e.data) for e in events if isinstance(e.data, RecordingAdded))
 
 
-def screening_made(screening: Screening) -> ScreeningMade:
-    """What the history keeps of a screening beside its whole answer."""
+def screening_made(screening: Screening, layout: str = "") -> ScreeningMade:
+    """What the history keeps of a screening beside its whole answer.
+
+    `layout` is the SHA-256 of the layout file it was made with.
+    """
     return ScreeningMade(
         verdict=screening.verdict,
         headline=screening.headline,
         faulty={one.part: round(one.probability, 6) for one in screening.suspects},
         recordings=tuple(one.recording.sha256 for one in screening.heard),
+        layout=layout,
         version=screening.version,
     )

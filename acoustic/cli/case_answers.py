@@ -61,7 +61,9 @@ def run_case_screen(request: CaseScreenRequest, time: datetime) -> int:
         event = None
         if not request.after:
             answer = render_json(screening_to_dict(screening))
-            event = write_screening(case.folder, answer, screening_made(screening), time)
+            event = write_screening(
+                case.folder, answer, screening_made(screening, case.layout_sha256), time
+            )
         if request.picture is not None:
             save_picture(screening, case.drive, request.picture)
         if request.points_picture is not None:

@@ -64,7 +64,9 @@ def screen_case(folder: Path, tell: Teller) -> str:
     case = read_case(folder)
     screening = read_and_screen(case, case_screen_settings(os.cpu_count() or 1), progress=tell.step)
     answer = render_json(screening_to_dict(screening))
-    write_screening(folder, answer, screening_made(screening), datetime.now(UTC))
+    write_screening(
+        folder, answer, screening_made(screening, case.layout_sha256), datetime.now(UTC)
+    )
     return screening.headline
 
 

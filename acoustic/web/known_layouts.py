@@ -1,4 +1,4 @@
-"""Layouts a new case may start from: those of the newest cases, and a folder of layouts."""
+"""Layouts a new case may start from: a folder of layouts, the newest cases', the samples."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from pathlib import Path
 from acoustic.casework.case_file import LAYOUT_FILE
 from acoustic.casework.case_index import read_cases
 from acoustic.casework.lasting_files import read_whole
+from acoustic.web.shipped_layouts import read_shipped_layouts
 
 LAYOUTS_FOLDER = "layouts"
 """Folder beside the cases for layouts to start from."""
@@ -49,6 +50,8 @@ def _places(root: Path) -> Iterator[tuple[Path, str]]:
     for row in read_cases(root)[:_MOST_CASES]:
         if not row.problem:
             yield root / row.folder / LAYOUT_FILE, row.title
+    for shipped in read_shipped_layouts():
+        yield shipped.path, "sample that comes with the program"
 
 
 def _name_of(content: bytes) -> str:

@@ -14,7 +14,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from acoustic import __version__
-from acoustic.errors import AcousticError
+from acoustic.errors import AcousticError, DriveError
 from acoustic.output.page_pieces import fit_text
 from acoustic.web.desk import case_key, desk_of
 from acoustic.web.safety import SEND, TOKEN_HEADER
@@ -109,14 +109,17 @@ async def show_http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101 - registered for these only
     said = "There is no such page." if error.detail == "Not Found" else error.detail
     code = error.status_code
-    return show(request, _trouble_page(request), code, code=code, sentences=[said])
+    page = _trouble_page(request)
+    return show(request, page, code, code=code, sentences=[said], layout_of="")
 
 
 async def show_trouble(request: Request, error: Exception) -> Response:
     """Answer what a user can mend with the sentences that say how."""
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
     sentences = str(error).splitlines()
-    return show(request, _trouble_page(request), 400, code=400, sentences=sentences)
+    key = request.path_params.get("case", "") if isinstance(error, DriveError) else ""
+    page = _trouble_page(request)
+    return show(request, page, 400, code=400, sentences=sentences, layout_of=key)
 
 
 def _trouble_page(request: Request) -> str:

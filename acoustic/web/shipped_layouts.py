@@ -36,18 +36,19 @@ on = "crankshaft"
 
 @dataclass(frozen=True, slots=True)
 class ShippedLayout:
-    """A layout to begin from: a word for addresses, its own name, its text."""
+    """A layout to begin from: a word for addresses, its own name, its text, its file."""
 
     id: str
     name: str
     text: str
+    path: Path
 
 
 @functools.cache
 def read_shipped_layouts() -> tuple[ShippedLayout, ...]:
     """All of them, by name of their files."""
     folder = _PACKED if _PACKED.is_dir() else _SAMPLES
-    texts = [
-        (path.stem, read_whole(path).decode("utf-8")) for path in sorted(folder.glob("*.toml"))
-    ]
-    return tuple(ShippedLayout(stem, tomllib.loads(text)["name"], text) for stem, text in texts)
+    texts = [(path, read_whole(path).decode("utf-8")) for path in sorted(folder.glob("*.toml"))]
+    return tuple(
+        ShippedLayout(path.stem, tomllib.loads(text)["name"], text, path) for path, text in texts
+    )

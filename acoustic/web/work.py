@@ -233,10 +233,13 @@ class WorkQueue:
 
 
 def is_answered(case: Case) -> bool:
-    """Whether the newest answer kept rests on the recordings there are now."""
+    """Whether the newest answer kept rests on the recordings and the layout there are now."""
     there = {one.added.sha256 for one in usable_recordings(case, "before")}
     made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and not e.data.by]
-    return there == (set(made[-1].recordings) if made else set())
+    if not made:
+        return not there
+    same_layout = made[-1].layout in {"", case.layout_sha256}
+    return same_layout and there == set(made[-1].recordings)
 
 
 def numbered(case: Case, waiting: Sequence[WaitingClip]) -> list[tuple[WaitingClip, Taken]]:
