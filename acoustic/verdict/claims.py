@@ -20,7 +20,6 @@ from acoustic.verdict.clutter import HotTone
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.level_shifts import level_shift_db
 from acoustic.verdict.line_likelihood import (
-    FAMILY_LEVELS_DB,
     LATTICE_STEP,
     VOICE_LEVELS_DB,
     LineTable,
@@ -239,15 +238,9 @@ def _gain(
     relative_db: float, places: NDArray[np.intp], listening: Listening, carriers: Sequence[int]
 ) -> Floats:
     """(likelihood ratio - 1) / price of a line, shape (offsets, carriers x levels)."""
-    rows = listening.table.rows(relative_db, carriers)
-    first, last = int(places[0]), int(places[-1])
-    if last - first == _PLACES_PER_OFFSET * (places.size - 1):
-        # Evenly spaced, as they are away from the ends: a slice is read in half the time.
-        read = listening.table.ratio[rows, first : last + 1 : _PLACES_PER_OFFSET]
-        gain = np.ascontiguousarray(read.T)
-    else:
-        gain = listening.table.ratio[rows[None, :], places[:, None]]
-    gain -= 1.0
+    table = listening.table
+    columns = table.columns(table.levels_db + relative_db, carriers).ravel()
+    gain = table.gains(places[:, None], columns)
     gain /= listening.price[places][:, None]
     return np.asarray(gain)
 
@@ -271,13 +264,11 @@ def _carriers(
     chances = np.array([line.probability for line in lines])
     for here, listening, shift_db in zip(places, recordings, shifts_db, strict=True):
         table = listening.table
-        levels = table.row_of(table.levels_db[table.levels_db.size // 2] + below_db + shift_db)
-        prices = listening.price[here]
-        best = np.empty((count, len(lines)))
-        for number, (level, own) in enumerate(zip(levels.tolist(), here, strict=True)):
-            ratio = table.ratio[level :: FAMILY_LEVELS_DB.size][:count, own]
-            best[:, number] = (ratio / prices[number]).max(axis=1)
-        score += np.log1p(chances * best).sum(axis=1)
+        levels_db = table.levels_db[table.levels_db.size // 2] + below_db + shift_db
+        columns = table.columns(levels_db, range(count)).T
+        ratios = 1.0 + table.gains(here[:, None, :], columns[:, :, None])
+        ratios /= listening.price[here][:, None, :]
+        score += np.log1p(chances[:, None] * ratios.max(axis=2)).sum(axis=0)
     held = np.sort(np.argsort(-score)[:CARRIERS_HELD])
     return (*(int(c) for c in held), count)
 
