@@ -1,6 +1,6 @@
 """WHAT IT MEANS: expected lines against heard bins, judged for the drive as a whole.
 
-Reading order: belief, beside, suspects, level_shifts, strangers, chosen_blur,
+Reading order: belief, beside, suspects, level_shifts, strangers, chosen_blur, row_blur,
 line_likelihood, window_sums, clutter, hidden_shafts, unknowns, comb_evidence, sources,
 reach, claims, cry_steps, song_priors, problem, heard_realm, contests, part_states, offsets,
 healthy_songs, fault_sets, user_words, drive_sources, joint_match, healthy_reference,

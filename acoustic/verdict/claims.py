@@ -12,7 +12,6 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 from acoustic.drive.drive import ExpectedLine
 from acoustic.recording.taken import IN_FRONT, Taken
@@ -24,6 +23,7 @@ from acoustic.verdict.line_likelihood import (
     VOICE_LEVELS_DB,
     LineTable,
 )
+from acoustic.verdict.row_blur import blurred_rows
 from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP, ShaftGroup
 
@@ -34,6 +34,7 @@ _LEAST_FACTOR = 0.02
 _LASTING = 0.85
 """How far a line's being there carries over from one recording to the next (judgement)."""
 _LEAST_SHIFT = 1e-3
+_PRESENCE_WIDTHS = 2.5
 CRIES = "bursts"
 """How lines of the envelope show that short cries make."""
 CARRIERS_HELD = 3
@@ -312,7 +313,7 @@ def _updated_presence(
     seen = np.maximum(presence * (1.0 + gain), 0.0)
     posterior = seen / (seen + (1.0 - presence) + 1e-12)
     sd = max(offset_blur, _LEAST_SHIFT) / OFFSET_STEP
-    posterior = gaussian_filter1d(posterior, sd, axis=0, mode="nearest", truncate=2.5)
+    posterior = blurred_rows(posterior, sd, _PRESENCE_WIDTHS)
     return np.asarray(_LASTING * posterior + (1.0 - _LASTING) * line.probability)
 
 
