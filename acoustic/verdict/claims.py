@@ -185,7 +185,11 @@ def _line_tables(
     places = [_places(lines, group, one.table) for one in recordings]
     carriers = _carriers(lines, places, recordings, shifts)
     tones = [_hot_tone_at(row, one.hot) for row, one in zip(places, recordings, strict=True)]
-    shape = (group.offset.size, len(carriers) * recordings[0].table.levels_db.size)
+    columns = [
+        _columns(lines, one.table, shift_db, carriers)
+        for one, shift_db in zip(recordings, shifts, strict=True)
+    ]
+    shape = (group.offset.size, columns[0].shape[1])
     steady = [np.ones(shape) for _ in recordings]
     contested: list[dict[int, list[Claim]]] = [{} for _ in recordings]
     for number, line in enumerate(lines):
@@ -196,8 +200,8 @@ def _line_tables(
                 if voice.family is not None and voice.family.locked:
                     steady[r] *= _on_the_comb(line, listening, shifts[r], len(recordings))
                 continue
-            level_db = line.relative_level_db + shifts[r]
-            gain = _gain(level_db, own, listening, carriers)
+            gain = listening.table.gains(own[:, None], columns[r][number])
+            gain /= listening.price[own][:, None]
             _enter(presence * gain, tones[r][number], steady[r], contested[r])
             if r + 1 < len(recordings):
                 presence = _updated_presence(line, presence, gain, listening.offset_blur)
@@ -235,15 +239,13 @@ def _places(lines: Sequence[ExpectedLine], group: ShaftGroup, table: LineTable) 
     return np.asarray(np.clip(places, 0, table.ln_order.size - 1), dtype=np.intp)
 
 
-def _gain(
-    relative_db: float, places: NDArray[np.intp], listening: Listening, carriers: Sequence[int]
-) -> Floats:
-    """(likelihood ratio - 1) / price of a line, shape (offsets, carriers x levels)."""
-    table = listening.table
-    columns = table.columns(table.levels_db + relative_db, carriers).ravel()
-    gain = table.gains(places[:, None], columns)
-    gain /= listening.price[places][:, None]
-    return np.asarray(gain)
+def _columns(
+    lines: Sequence[ExpectedLine], table: LineTable, shift_db: float, carriers: Sequence[int]
+) -> NDArray[np.intp]:
+    """Where to find each line in each carrier at each level, shape (lines, carriers x levels)."""
+    below_db = np.array([line.relative_level_db for line in lines]) + shift_db
+    columns = table.columns(table.levels_db + below_db[:, None], carriers)
+    return columns.reshape(len(lines), -1)
 
 
 def _carriers(

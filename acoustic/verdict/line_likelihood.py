@@ -99,7 +99,7 @@ class LineTable:
     ----------
     ln_order : ndarray, shape (places,)
         Lattice of ln(order), step `LATTICE_STEP`.
-    held : ndarray, shape (carriers, held places, family levels)
+    held : ndarray, shape (carriers, family levels, held places)
         Mean likelihood ratio - 1 of a line whose expected level is `FAMILY_LEVELS_DB`, for
         each band of the sound it may swing in (one for tones). Where there are several,
         the last is their mean: a line that swings in any of them. Only places where
@@ -143,14 +143,20 @@ class LineTable:
         return each - 1 if each > 1 else 1
 
     def columns(self, level_db: Floats, carriers: Sequence[int] = (0,)) -> NDArray[np.intp]:
-        """Where `gains` finds lines of these expected levels, shape (carriers, levels). [dB]
+        """Where `gains` finds lines of these expected levels, shape (..., carriers, levels).
 
-        Number `carriers` is the mean of all.
+        Parameters
+        ----------
+        level_db : ndarray, shape (..., levels)
+            [dB]
+        carriers : sequence of int
+            Number `carriers` is the mean of all.
         """
-        rows = np.rint((level_db - FAMILY_LEVELS_DB[0]) / LEVEL_STEP_DB)
-        inside = np.minimum(np.maximum(rows, 0), FAMILY_LEVELS_DB.size - 1).astype(np.intp)
-        _, places, levels = self.held.shape
-        return np.asarray(places * levels * np.array(carriers)[:, None] + inside)
+        nearest = np.rint((level_db - FAMILY_LEVELS_DB[0]) / LEVEL_STEP_DB)
+        inside = np.minimum(np.maximum(nearest, 0), FAMILY_LEVELS_DB.size - 1).astype(np.intp)
+        _, levels, places = self.held.shape
+        rows = levels * np.array(carriers)[:, None] + inside[..., None, :]
+        return np.asarray(places * rows)
 
     def gains(self, places: NDArray[np.intp], columns: NDArray[np.intp]) -> Floats:
         """Mean likelihood ratio - 1 of lines at some places, shape as both together.
@@ -163,7 +169,7 @@ class LineTable:
         held = self.held_at[places]
         if (held < 0).any():
             raise ValueError("a place was looked at that the line table was not made for")
-        return np.asarray(self.held.ravel().take(self.held.shape[2] * held + columns))
+        return np.asarray(self.held.ravel().take(held + columns))
 
     def place_of(self, ln_order: Floats | float) -> NDArray[np.intp]:
         """Nearest lattice index, clipped to the table's ends (which are invisible)."""
@@ -272,12 +278,12 @@ def _table(
     # Band by band in one place: all bands at all places are too many to hold at once.
     gains = np.empty((LINE_LEVELS_DB.size, ln_order.size))
     weights = _level_weights(FAMILY_LEVELS_DB, settings.level_scatter_db)
-    held = np.zeros((len(each) + (len(each) > 1), blur.size + 1, FAMILY_LEVELS_DB.size))
+    held = np.zeros((len(each) + (len(each) > 1), FAMILY_LEVELS_DB.size, 1 + blur.size))
     for number, one in enumerate(each):
         one.write_gains(gains)
         stray_by_level += by_level @ gains
         weak_stray += weak @ gains
-        np.matmul(blur.blurred(gains, one.visible).T, weights.T, out=held[number, 1:])
+        np.matmul(weights, blur.blurred(gains, one.visible), out=held[number, :, 1:])
     if len(each) > 1:
         np.mean(held[:-1], axis=0, out=held[-1])
     return LineTable(
