@@ -12,7 +12,6 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 from acoustic.drive.drive import ExpectedLine
 from acoustic.recording.taken import IN_FRONT, Taken
@@ -20,11 +19,11 @@ from acoustic.verdict.clutter import HotTone
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.level_shifts import level_shift_db
 from acoustic.verdict.line_likelihood import (
-    FAMILY_LEVELS_DB,
     LATTICE_STEP,
     VOICE_LEVELS_DB,
     LineTable,
 )
+from acoustic.verdict.row_blur import blurred_rows
 from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP, ShaftGroup
 
@@ -35,6 +34,7 @@ _LEAST_FACTOR = 0.02
 _LASTING = 0.85
 """How far a line's being there carries over from one recording to the next (judgement)."""
 _LEAST_SHIFT = 1e-3
+_PRESENCE_WIDTHS = 2.5
 CRIES = "bursts"
 """How lines of the envelope show that short cries make."""
 CARRIERS_HELD = 3
@@ -185,7 +185,11 @@ def _line_tables(
     places = [_places(lines, group, one.table) for one in recordings]
     carriers = _carriers(lines, places, recordings, shifts)
     tones = [_hot_tone_at(row, one.hot) for row, one in zip(places, recordings, strict=True)]
-    shape = (group.offset.size, len(carriers) * recordings[0].table.levels_db.size)
+    columns = [
+        _columns(lines, one.table, shift_db, carriers)
+        for one, shift_db in zip(recordings, shifts, strict=True)
+    ]
+    shape = (group.offset.size, columns[0].shape[1])
     steady = [np.ones(shape) for _ in recordings]
     contested: list[dict[int, list[Claim]]] = [{} for _ in recordings]
     for number, line in enumerate(lines):
@@ -196,8 +200,8 @@ def _line_tables(
                 if voice.family is not None and voice.family.locked:
                     steady[r] *= _on_the_comb(line, listening, shifts[r], len(recordings))
                 continue
-            level_db = line.relative_level_db + shifts[r]
-            gain = _gain(level_db, own, listening, carriers)
+            gain = listening.table.gains(own[:, None], columns[r][number])
+            gain /= listening.price[own][:, None]
             _enter(presence * gain, tones[r][number], steady[r], contested[r])
             if r + 1 < len(recordings):
                 presence = _updated_presence(line, presence, gain, listening.offset_blur)
@@ -235,21 +239,13 @@ def _places(lines: Sequence[ExpectedLine], group: ShaftGroup, table: LineTable) 
     return np.asarray(np.clip(places, 0, table.ln_order.size - 1), dtype=np.intp)
 
 
-def _gain(
-    relative_db: float, places: NDArray[np.intp], listening: Listening, carriers: Sequence[int]
-) -> Floats:
-    """(likelihood ratio - 1) / price of a line, shape (offsets, carriers x levels)."""
-    rows = listening.table.rows(relative_db, carriers)
-    first, last = int(places[0]), int(places[-1])
-    if last - first == _PLACES_PER_OFFSET * (places.size - 1):
-        # Evenly spaced, as they are away from the ends: a slice is read in half the time.
-        read = listening.table.ratio[rows, first : last + 1 : _PLACES_PER_OFFSET]
-        gain = np.ascontiguousarray(read.T)
-    else:
-        gain = listening.table.ratio[rows[None, :], places[:, None]]
-    gain -= 1.0
-    gain /= listening.price[places][:, None]
-    return np.asarray(gain)
+def _columns(
+    lines: Sequence[ExpectedLine], table: LineTable, shift_db: float, carriers: Sequence[int]
+) -> NDArray[np.intp]:
+    """Where to find each line in each carrier at each level, shape (lines, carriers x levels)."""
+    below_db = np.array([line.relative_level_db for line in lines]) + shift_db
+    columns = table.columns(table.levels_db + below_db[:, None], carriers)
+    return columns.reshape(len(lines), -1)
 
 
 def _carriers(
@@ -271,13 +267,11 @@ def _carriers(
     chances = np.array([line.probability for line in lines])
     for here, listening, shift_db in zip(places, recordings, shifts_db, strict=True):
         table = listening.table
-        levels = table.row_of(table.levels_db[table.levels_db.size // 2] + below_db + shift_db)
-        prices = listening.price[here]
-        best = np.empty((count, len(lines)))
-        for number, (level, own) in enumerate(zip(levels.tolist(), here, strict=True)):
-            ratio = table.ratio[level :: FAMILY_LEVELS_DB.size][:count, own]
-            best[:, number] = (ratio / prices[number]).max(axis=1)
-        score += np.log1p(chances * best).sum(axis=1)
+        levels_db = table.levels_db[table.levels_db.size // 2] + below_db + shift_db
+        columns = table.columns(levels_db, range(count)).T
+        ratios = 1.0 + table.gains(here[:, None, :], columns[:, :, None])
+        ratios /= listening.price[here][:, None, :]
+        score += np.log1p(chances[:, None] * ratios.max(axis=2)).sum(axis=0)
     held = np.sort(np.argsort(-score)[:CARRIERS_HELD])
     return (*(int(c) for c in held), count)
 
@@ -321,7 +315,7 @@ def _updated_presence(
     seen = np.maximum(presence * (1.0 + gain), 0.0)
     posterior = seen / (seen + (1.0 - presence) + 1e-12)
     sd = max(offset_blur, _LEAST_SHIFT) / OFFSET_STEP
-    posterior = gaussian_filter1d(posterior, sd, axis=0, mode="nearest", truncate=2.5)
+    posterior = blurred_rows(posterior, sd, _PRESENCE_WIDTHS)
     return np.asarray(_LASTING * posterior + (1.0 - _LASTING) * line.probability)
 
 

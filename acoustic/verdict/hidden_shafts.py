@@ -9,6 +9,7 @@ shaft is told by the tones the part cannot make, and only by those.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,8 @@ _NOT_ITS_OWN = 0.9
 _LIKELIER_THAN_NOT = 0.5
 _SHOWN = (0.1, 0.3, 0.6)
 """Share of its multiples that make a tone: unknown, each as likely."""
+_FAR = 40.0
+"""So many sd away a tone is no multiple at all: its density is less than a number can hold."""
 
 
 class HiddenShaft:
@@ -41,16 +44,27 @@ class HiddenShaft:
 
     def __init__(self, table: LineTable, tones: Sequence[HotTone], rates: Floats) -> None:
         self._turns = np.arange(np.log(_SLOWEST), np.log(_FASTEST), LATTICE_STEP)
-        x = np.array([tone.ln_order for tone in tones])
-        sd = np.array([place_sd(tone.last - tone.first) for tone in tones])
-        order = np.exp(x[:, None] - self._turns[None, :])
-        multiple = np.clip(np.rint(order), 1, _MULTIPLES)
-        away = np.log(order / multiple) / sd[:, None]
-        density = np.exp(-0.5 * away**2) / (sd[:, None] * np.sqrt(2 * np.pi))
-        self._odds = density / rates[[tone.place for tone in tones]][:, None]
-        self._told = np.stack([np.log1p(q * self._odds) for q in _SHOWN])
-        self._missed = np.array(_SHOWN)[:, None] * self._seen_multiples(table)[None, :]
+        self._x = np.array([tone.ln_order for tone in tones])
+        self._sd = np.array([place_sd(tone.last - tone.first) for tone in tones])
+        self._rates = rates[[tone.place for tone in tones]]
         self._clear = np.array([tone.clear for tone in tones])
+        # A tenth of the tones is clear, and only those can tell of a shaft.
+        clear = self._odds_of(self._clear)
+        self._told = np.stack([np.log1p(q * clear) for q in _SHOWN])
+        self._missed = np.array(_SHOWN)[:, None] * self._seen_multiples(table)[None, :]
+
+    def _odds_of(self, chosen: NDArray[np.bool_]) -> Floats:
+        """Odds hidden shaft : stranger of each chosen tone for each turn, shape (chosen, turns)."""
+        odds = np.zeros((np.count_nonzero(chosen), self._turns.size))
+        every = zip(odds, self._x[chosen], self._sd[chosen], self._rates[chosen], strict=True)
+        # Tone by tone: what one needs stays in the processor's cache, all together would not.
+        for row, x, sd, rate in every:
+            order = np.exp(x - self._turns)
+            off = order / np.clip(np.rint(order), 1, _MULTIPLES)
+            near = np.flatnonzero(np.abs(off - 1.0) < _FAR * sd)
+            row[near] = np.exp(-0.5 * (np.log(off[near]) / sd) ** 2)
+            row *= 1.0 / (sd * np.sqrt(2 * np.pi) * rate)
+        return odds
 
     def _seen_multiples(self, table: LineTable) -> Floats:
         """How many multiples of each turn could have been seen."""
@@ -75,12 +89,17 @@ class HiddenShaft:
             0 where a hidden shaft is not likelier than none.
         """
         telling = self._clear & (free > _NOT_ITS_OWN)
-        ln_ratio = self._told[:, telling].sum(axis=1) - self._missed
+        ln_ratio = telling[self._clear].astype(np.float64) @ self._told - self._missed
         for low, high in turns:
             ln_ratio[:, (self._turns >= low) & (self._turns <= high)] = -np.inf
         share = np.exp(np.minimum(ln_ratio, 600.0)) / ln_ratio.size
         posterior = _HOW_OFTEN * share / (1.0 - _HOW_OFTEN + _HOW_OFTEN * share.sum())
         if posterior.sum() < _LIKELIER_THAN_NOT:
             return np.zeros(telling.size)
-        odds = self._odds @ (np.array(_SHOWN) @ posterior)
+        odds = self._all_odds @ (np.array(_SHOWN) @ posterior)
         return np.asarray(np.where(telling, 0.0, odds))
+
+    @cached_property
+    def _all_odds(self) -> Floats:
+        """Odds of every tone, wanted only where there is such a shaft."""
+        return self._odds_of(np.ones(self._clear.size, dtype=bool))

@@ -46,6 +46,7 @@ from acoustic.verdict.line_likelihood import (
     line_table,
 )
 from acoustic.verdict.problem import MatchProblem, evidence_share
+from acoustic.verdict.reach import reach_of
 from acoustic.verdict.song_priors import SongBeliefs, SongPrior, SongSettings
 from acoustic.verdict.sources import Realm, Voice, level_prior
 from acoustic.verdict.suspects import CountedWords
@@ -177,9 +178,8 @@ def match_drive(
         prior = (settings.count_prior, settings.unlisted)
         told = weigh_words(drive, sources.parts, sources.voices, complaint, prior)
         sources = replace(sources, voices=list(told.voices), words=told.words)
-    tones = HeardRealm(Realm.TONES, list(range(len(heard))), _tone_tables(heard, settings))
-    envelopes = HeardRealm(Realm.ENVELOPE, *_envelope_tables(heard, settings))
     combs, blurs = [CombEvidence(h.comb) for h in heard], _offset_blur(heard, settings)
+    tones, envelopes = _realms(heard, sources, max(blurs), settings)
     taken = [one.taken for one in heard]
     in_step = _in_step(drive, heard, sources, settings, healthy)
     free_if: Floats | None = None
@@ -235,21 +235,23 @@ def belief_of(answer: JointAnswer) -> Belief:
     return Belief(answer.parts, tuple(answer.result.sets.items()), tuple(shares))
 
 
-def _tone_tables(heard: Sequence[HeardOrders], settings: MatchSettings) -> list[LineTable]:
-    return in_turn_or_beside(
-        lambda one: line_table(one.spectrum, settings.likelihood), heard, settings.workers
+def _realms(
+    heard: Sequence[HeardOrders], sources: Sources, widest_blur: float, settings: MatchSettings
+) -> tuple[HeardRealm, HeardRealm]:
+    """Tones and envelopes of all recordings, with a table of each wherever a line may lie."""
+    sung, swung = (
+        reach_of(sources.voices, sources.groups, realm, widest_blur)
+        for realm in (Realm.TONES, Realm.ENVELOPE)
     )
-
-
-def _envelope_tables(
-    heard: Sequence[HeardOrders], settings: MatchSettings
-) -> tuple[list[int], list[LineTable]]:
-    """Recordings that have an envelope, and their tables."""
-    pairs = [(r, one.envelope) for r, one in enumerate(heard) if one.envelope is not None]
     tables = in_turn_or_beside(
-        lambda pair: envelope_table(pair[1], settings.likelihood), pairs, settings.workers
+        lambda one: line_table(one.spectrum, settings.likelihood, sung), heard, settings.workers
     )
-    return [r for r, _ in pairs], tables
+    pairs = [(r, one.envelope) for r, one in enumerate(heard) if one.envelope is not None]
+    envelope_tables = in_turn_or_beside(
+        lambda pair: envelope_table(pair[1], settings.likelihood, swung), pairs, settings.workers
+    )
+    tones = HeardRealm(Realm.TONES, list(range(len(heard))), tables)
+    return tones, HeardRealm(Realm.ENVELOPE, [r for r, _ in pairs], envelope_tables)
 
 
 def _noises(

@@ -14,12 +14,11 @@ from acoustic.evidence.findings import OrderBand
 from acoustic.verdict.joint_match import JointAnswer
 from acoustic.verdict.level_shifts import level_shift_db
 from acoustic.verdict.line_likelihood import (
-    FAMILY_LEVELS_DB,
     LATTICE_STEP,
-    LEVEL_STEP_DB,
     VOICE_LEVELS_DB,
     LineTable,
 )
+from acoustic.verdict.reach import own_reach
 from acoustic.verdict.sources import Voice
 from acoustic.verdict.suspects import Heard, LineEvidence
 
@@ -57,10 +56,10 @@ class _View:
     price: Floats
     carriers: tuple[tuple[tuple[float, float] | None, Sequence[OrderBand]], ...]
 
-    def claim(self, place: NDArray[np.intp] | int, level_db: float, carrier: int) -> Floats:
-        """(likelihood ratio - price) / price of a line of this level."""
-        row = carrier * FAMILY_LEVELS_DB.size + _row(level_db)
-        return np.asarray((self.table.ratio[row, place] - 1.0) / self.price[place])
+    def claim(self, places: NDArray[np.intp], level_db: float, carrier: int) -> Floats:
+        """(likelihood ratio - 1) / price of a line of this level at each place."""
+        column = self.table.columns(np.array([level_db]), (carrier,))[0, 0]
+        return np.asarray(self.table.gains(places, column) / self.price[places])
 
 
 def voice_lines(
@@ -117,7 +116,7 @@ def _offset(
     lattice = answer.groups[home].offset
     posterior = answer.result.offset_posteriors[voice.part]
     centre = float(lattice[int(np.argmax(posterior))]) if voice.group == home else 0.0
-    reach = 2 * float(np.hypot(voice.own_tolerance, answer.offset_blur[view.recording]))
+    reach = own_reach(voice, answer.offset_blur[view.recording])
     tries = np.arange(centre - reach, centre + reach + 0.5 * LATTICE_STEP, LATTICE_STEP)
     orders = np.log([line.order for line in lines])
     chances = np.array([line.probability for line in lines])[:, None]
@@ -137,16 +136,11 @@ def _level_db(answer: JointAnswer, voice_index: int) -> float:
     return float(VOICE_LEVELS_DB @ level) if level.size else -6.0
 
 
-def _row(level_db: float) -> int:
-    row = round((level_db - FAMILY_LEVELS_DB[0]) / LEVEL_STEP_DB)
-    return int(np.clip(row, 0, FAMILY_LEVELS_DB.size - 1))
-
-
 def _evidence(
     view: _View, carrier: int, line: ExpectedLine, order: float, level_db: float
 ) -> LineEvidence:
     swings_hz, bands = view.carriers[carrier]
-    place = int(view.table.place_of(np.log(order)))
+    place = view.table.place_of(np.log(order))
     peak_order, excess_db = _peak_near(bands, order)
     support = 0.0
     state: Literal["heard", "missing", "hidden"] = "hidden"

@@ -11,16 +11,17 @@ counted from a line 15 dB above the floor of one bin. [dB]
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 from scipy.special import ndtr
 
 from acoustic.evidence.audibility import critical_bandwidth_hz
 from acoustic.evidence.findings import EnvelopeSpectrum, OrderBand, OrderSpectrum
+from acoustic.verdict.chosen_blur import ChosenBlur
+from acoustic.verdict.strangers import Strangers, envelope_strangers
 
 Floats = NDArray[np.float64]
 
@@ -47,47 +48,6 @@ STRAY_SHARES = np.diff(
     )
 )
 """Share of each class."""
-
-
-@dataclass(frozen=True, slots=True)
-class Strangers:
-    """How lines that nobody in the layout makes usually lie.
-
-    Attributes
-    ----------
-    first_rate : float
-        Unexplained lines per e-fold of order before a recording has shown its own rate.
-    crowd_width : float
-        Over how many e-folds that rate is told by the lines found (sd).
-    most_rate : float
-        A recording cannot show a higher rate.
-    comb_step : float
-        Side lines lie at one spacing about the multiples of this order.
-    near_comb_rate, near_comb_order : float
-        Further unexplained lines per e-fold close to the engine's own, and how close: an
-        idle that hunts gives each engine line side lines.
-    long_cycle_share : float
-        Chance of a line at each third and quarter of an order.
-    """
-
-    first_rate: float = 0.3
-    crowd_width: float = 0.3
-    most_rate: float = 10.0
-    comb_step: float = 1.0
-    near_comb_rate: float = 0.0
-    near_comb_order: float = 0.08
-    long_cycle_share: float = 0.0
-
-
-def envelope_strangers(order_step: float) -> Strangers:
-    """Strangers among the lines of the envelope.
-
-    0.15 lone ones per e-fold were counted on 17 ordinary engines recorded with a phone,
-    most of them on a few.
-    """
-    return Strangers(
-        0.3, crowd_width=2.0, comb_step=order_step, near_comb_rate=1.0, long_cycle_share=0.3
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,10 +99,13 @@ class LineTable:
     ----------
     ln_order : ndarray, shape (places,)
         Lattice of ln(order), step `LATTICE_STEP`.
-    ratio : ndarray, shape (carriers x family levels, places)
-        Mean likelihood ratio of a line whose expected level is `FAMILY_LEVELS_DB`, for
+    held : ndarray, shape (carriers, family levels, held places)
+        Mean likelihood ratio - 1 of a line whose expected level is `FAMILY_LEVELS_DB`, for
         each band of the sound it may swing in (one for tones). Where there are several,
-        the last is their mean: a line that swings in any of them.
+        the last is their mean: a line that swings in any of them. Only places where
+        somebody looks are held; the first stands for all where nothing can be seen.
+    held_at : ndarray of int, shape (places,)
+        Where in `held` each place is, -1 if it is not.
     levels_db : ndarray, shape (levels,)
         Levels a family may have here. [dB]
     strangers : Strangers
@@ -158,14 +121,15 @@ class LineTable:
     """
 
     ln_order: Floats
-    ratio: Floats
+    held: Floats
+    held_at: NDArray[np.intp]
     stray_by_level: Floats
     weak_stray: Floats
     half_window: NDArray[np.intp]
     visible: NDArray[np.bool_]
     mean_speed_hz: float
     levels_db: Floats
-    strangers: Strangers = Strangers()
+    strangers: Strangers = field(default_factory=Strangers)
 
     @property
     def stray(self) -> Floats:
@@ -175,24 +139,37 @@ class LineTable:
     @property
     def carriers(self) -> int:
         """Bands of the sound that lines may swing in; 1 for tones."""
-        each = self.ratio.shape[0] // FAMILY_LEVELS_DB.size
+        each = self.held.shape[0]
         return each - 1 if each > 1 else 1
 
-    def rows(self, relative_db: float, carriers: Sequence[int] = (0,)) -> NDArray[np.intp]:
-        """Rows of `ratio` for a line this far below its family's level.
+    def columns(self, level_db: Floats, carriers: Sequence[int] = (0,)) -> NDArray[np.intp]:
+        """Where `gains` finds lines of these expected levels, shape (..., carriers, levels).
 
-        One for each level in each of the carriers; number `carriers` is their mean.
+        Parameters
+        ----------
+        level_db : ndarray, shape (..., levels)
+            [dB]
+        carriers : sequence of int
+            Number `carriers` is the mean of all.
         """
-        one = self.row_of(self.levels_db + relative_db)
-        first = FAMILY_LEVELS_DB.size * np.array(carriers)
-        return np.asarray((first[:, None] + one[None, :]).ravel(), dtype=np.intp)
+        nearest = np.rint((level_db - FAMILY_LEVELS_DB[0]) / LEVEL_STEP_DB)
+        inside = np.minimum(np.maximum(nearest, 0), FAMILY_LEVELS_DB.size - 1).astype(np.intp)
+        _, levels, places = self.held.shape
+        rows = levels * np.array(carriers)[:, None] + inside[..., None, :]
+        return np.asarray(places * rows)
 
-    @staticmethod
-    def row_of(level_db: Floats) -> NDArray[np.intp]:
-        """Rows within one carrier of lines whose expected levels are these. [dB]"""
-        rows = np.rint((level_db - FAMILY_LEVELS_DB[0]) / LEVEL_STEP_DB)
-        inside = np.minimum(np.maximum(rows, 0), FAMILY_LEVELS_DB.size - 1)
-        return np.asarray(inside, dtype=np.intp)
+    def gains(self, places: NDArray[np.intp], columns: NDArray[np.intp]) -> Floats:
+        """Mean likelihood ratio - 1 of lines at some places, shape as both together.
+
+        Parameters
+        ----------
+        places, columns : ndarray of int
+            What is wanted where; broadcast against each other.
+        """
+        held = self.held_at[places]
+        if (held < 0).any():
+            raise ValueError("a place was looked at that the line table was not made for")
+        return np.asarray(self.held.ravel().take(held + columns))
 
     def place_of(self, ln_order: Floats | float) -> NDArray[np.intp]:
         """Nearest lattice index, clipped to the table's ends (which are invisible)."""
@@ -204,8 +181,17 @@ _SMEAR_BINS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 _SMEAR_LOSS = (1.0, 0.77, 0.52, 0.37, 0.29, 0.20)
 
 
-def line_table(spectrum: OrderSpectrum, settings: LikelihoodSettings) -> LineTable:
-    """Tabulate the likelihood ratios of one recording's order spectrum."""
+Reach = Sequence[tuple[float, float]]
+"""From where to where, in ln(order), somebody may look for lines."""
+
+
+def line_table(
+    spectrum: OrderSpectrum, settings: LikelihoodSettings, reach: Reach | None = None
+) -> LineTable:
+    """Tabulate the likelihood ratios of one recording's order spectrum.
+
+    Lines can be looked up within `reach` only, everywhere if it is left out.
+    """
     mean_hz = spectrum.mean_speed_hz
     grid = _lattice(spectrum.bands)
 
@@ -213,10 +199,12 @@ def line_table(spectrum: OrderSpectrum, settings: LikelihoodSettings) -> LineTab
         return critical_bandwidth_hz(order * mean_hz) * band.revolutions / mean_hz / 1.5
 
     one = _Tabulated(grid, spectrum.bands, bins_of_noise, settings)
-    return _table([one], mean_hz, VOICE_LEVELS_DB)
+    return _table([one], reach, mean_hz, VOICE_LEVELS_DB)
 
 
-def envelope_table(spectrum: EnvelopeSpectrum, settings: LikelihoodSettings) -> LineTable:
+def envelope_table(
+    spectrum: EnvelopeSpectrum, settings: LikelihoodSettings, reach: Reach | None = None
+) -> LineTable:
     """Tabulate the likelihood ratios of one recording's envelope spectra."""
     settings = envelope_settings(settings)
     widest = max((c.bands for c in spectrum.carriers), key=lambda bands: bands[-1].orders[-1])
@@ -226,7 +214,7 @@ def envelope_table(spectrum: EnvelopeSpectrum, settings: LikelihoodSettings) -> 
         return np.full(order.size, 10 ** (_ENVELOPE_ZERO_DB / 10))
 
     each = [_Tabulated(grid, c.bands, zero_level, settings) for c in spectrum.carriers]
-    table = _table(each, spectrum.mean_speed_hz, ENVELOPE_LEVELS_DB)
+    table = _table(each, reach, spectrum.mean_speed_hz, ENVELOPE_LEVELS_DB)
     return replace(table, strangers=envelope_strangers(spectrum.order_step))
 
 
@@ -250,77 +238,84 @@ class _Tabulated:
         self.ln_order, self.settings = ln_order, settings
         self.visible = np.zeros(ln_order.size, dtype=bool)
         self.half_window = np.ones(ln_order.size, dtype=np.intp)
-        # Ratios less 1, so that what cannot be seen is nothing.
-        self.gains = np.zeros((LINE_LEVELS_DB.size, ln_order.size))
-        for number, band in enumerate(bands):
-            inside = _places_of_band(ln_order, bands, number)
-            x = ln_order[inside]
-            noise = noise_bins(np.exp(x), band)
-            bias, gains = settings.floor_bias[number], self.gains[:, inside]
-            self.visible[inside] = _band_gains(x, band, bias, noise, settings, gains)
-            reach = 2.5 / (band.revolutions * np.exp(x)) + settings.position_sd
+        self._bands, self._noise_bins = bands, noise_bins
+        self._places = [_places_of_band(ln_order, bands, n) for n in range(len(bands))]
+        for band, inside in zip(bands, self._places, strict=True):
+            order = np.exp(ln_order[inside])
+            self.visible[inside] = _visible(order, band)
+            reach = 2.5 / (band.revolutions * order) + settings.position_sd
             # Below order 1.5 windows would be wide, and phones hear nothing there anyway.
             self.half_window[inside] = np.clip(np.rint(reach / LATTICE_STEP), 1, 120).astype(
                 np.intp
             )
 
-    def blur_into(self, blurred: Floats) -> None:
-        """Gains of a line whose place is known to `position_sd` only; nothing if unseen."""
-        sd = self.settings.position_sd / LATTICE_STEP
-        gaussian_filter1d(self.gains, sd, axis=1, mode="nearest", output=blurred)
-        blurred *= self.visible.astype(np.float64)
-
-    def stray(self, levels_db: tuple[float, float]) -> Floats:
-        """Mean likelihood ratio of a line that hangs on nothing."""
-        weights = _level_weights(np.array([levels_db[0]]), levels_db[1])
-        return np.asarray(1.0 + (weights @ self.gains)[0])
-
-    def stray_by_level(self, levels_db: tuple[float, float]) -> Floats:
-        """The same for each class of level, shape (classes, places)."""
-        weights = _level_weights(np.array([levels_db[0]]), levels_db[1])[0]
-        inside = np.searchsorted(STRAY_EDGES_DB, LINE_LEVELS_DB, side="right")
-        classes = np.arange(STRAY_EDGES_DB.size + 1)[:, None] == inside[None, :]
-        return np.asarray(1.0 + (classes * weights) @ self.gains / STRAY_SHARES[:, None])
+    def write_gains(self, gains: Floats) -> None:
+        """Write ratios less 1, so that what cannot be seen is nothing; shape (levels, places)."""
+        gains[:] = 0.0
+        for number, (band, inside) in enumerate(zip(self._bands, self._places, strict=True)):
+            seen = inside.start + np.flatnonzero(self.visible[inside])
+            order = np.exp(self.ln_order[seen])
+            noise, bias = self._noise_bins(order, band), self.settings.floor_bias[number]
+            for row, gain in zip(
+                gains, _gains(order, band, bias, noise, self.settings), strict=True
+            ):
+                row[seen] = gain
 
 
-def _table(each: Sequence[_Tabulated], mean_speed_hz: float, levels_db: Floats) -> LineTable:
+def _table(
+    each: Sequence[_Tabulated], reach: Reach | None, mean_speed_hz: float, levels_db: Floats
+) -> LineTable:
     """One table; a stranger may swing in any of the bands, so its ratio is their mean."""
-    settings = each[0].settings
+    ln_order, settings = each[0].ln_order, each[0].settings
+    visible = np.any([one.visible for one in each], axis=0)
+    looked_at = visible if reach is None else visible & _within(ln_order, reach)
+    held_at = np.where(visible, -1, 0)
+    held_at[looked_at] = 1 + np.arange(np.count_nonzero(looked_at))
+    blur = ChosenBlur(looked_at, settings.position_sd / LATTICE_STEP)
+    by_level, weak = _stray_weights(settings)
+    stray_by_level = np.zeros((STRAY_SHARES.size, ln_order.size))
+    weak_stray = np.zeros(ln_order.size)
+    # Band by band in one place: all bands at all places are too many to hold at once.
+    gains = np.empty((LINE_LEVELS_DB.size, ln_order.size))
+    weights = _level_weights(FAMILY_LEVELS_DB, settings.level_scatter_db)
+    held = np.zeros((len(each) + (len(each) > 1), FAMILY_LEVELS_DB.size, 1 + blur.size))
+    for number, one in enumerate(each):
+        one.write_gains(gains)
+        stray_by_level += by_level @ gains
+        weak_stray += weak @ gains
+        np.matmul(weights, blur.blurred(gains, one.visible), out=held[number, :, 1:])
+    if len(each) > 1:
+        np.mean(held[:-1], axis=0, out=held[-1])
     return LineTable(
-        ln_order=each[0].ln_order,
-        ratio=_family_ratios(each),
-        stray_by_level=np.mean(
-            [one.stray_by_level(settings.clutter_levels_db) for one in each], axis=0
-        ),
-        weak_stray=np.mean([one.stray(settings.weak_clutter_levels_db) for one in each], axis=0),
+        ln_order=ln_order,
+        held=held,
+        held_at=held_at,
+        stray_by_level=1.0 + stray_by_level / (len(each) * STRAY_SHARES[:, None]),
+        weak_stray=1.0 + weak_stray / len(each),
         half_window=np.max([one.half_window for one in each], axis=0),
-        visible=np.any([one.visible for one in each], axis=0),
+        visible=visible,
         mean_speed_hz=mean_speed_hz,
         levels_db=levels_db,
     )
 
 
-def _family_ratios(each: Sequence[_Tabulated]) -> Floats:
-    """Mean ratio for each of `FAMILY_LEVELS_DB`, band by band, then of all bands if several.
+def _within(ln_order: Floats, reach: Reach) -> NDArray[np.bool_]:
+    """Places from which one within reach is the nearest."""
+    inside = np.zeros(ln_order.size, dtype=bool)
+    for low, high in reach:
+        first, last = np.searchsorted(ln_order, (low - LATTICE_STEP, high + LATTICE_STEP))
+        inside[first:last] = True
+    return inside
 
-    Written straight to where it stays: the whole is large, and every pass over it costs.
-    """
-    places, scatter_db = each[0].ln_order.size, each[0].settings.level_scatter_db
-    weights = _level_weights(FAMILY_LEVELS_DB, scatter_db)
-    # One level more, always 1 and of weight 1, turns gains into ratios within the product.
-    weights = np.column_stack([weights, np.ones(FAMILY_LEVELS_DB.size)])
-    gains = np.ones((weights.shape[1], places))
-    blurred, together = gains[:-1], np.zeros((LINE_LEVELS_DB.size, places))
-    count = len(each) + (len(each) > 1)
-    ratios = np.empty((count, FAMILY_LEVELS_DB.size, places))
-    for one, ratio in zip(each, ratios, strict=False):
-        one.blur_into(blurred)
-        together += blurred
-        np.matmul(weights, gains, out=ratio)
-    if len(each) > 1:
-        np.divide(together, len(each), out=blurred)
-        np.matmul(weights, gains, out=ratios[-1])
-    return ratios.reshape(-1, places)
+
+def _stray_weights(settings: LikelihoodSettings) -> tuple[Floats, Floats]:
+    """Weights of line levels for a line that hangs on nothing: by class of level, and weak."""
+    mean_db, sd_db = settings.clutter_levels_db
+    weights = _level_weights(np.array([mean_db]), sd_db)[0]
+    inside = np.searchsorted(STRAY_EDGES_DB, LINE_LEVELS_DB, side="right")
+    classes = np.arange(STRAY_EDGES_DB.size + 1)[:, None] == inside[None, :]
+    weak_db, weak_sd_db = settings.weak_clutter_levels_db
+    return classes * weights, _level_weights(np.array([weak_db]), weak_sd_db)[0]
 
 
 def _level_weights(mean_db: Floats, sd_db: float) -> Floats:
@@ -341,30 +336,29 @@ def _places_of_band(ln_order: Floats, bands: Sequence[OrderBand], number: int) -
     return slice(*(int(place) for place in np.searchsorted(ln_order, (start, end))))
 
 
-def _band_gains(
-    ln_order: Floats,
+def _visible(order: Floats, band: OrderBand) -> NDArray[np.bool_]:
+    nearest = np.rint((order - band.orders[0]) * band.revolutions).astype(int)
+    return np.asarray(band.visible[np.clip(nearest, 0, band.orders.size - 1)])
+
+
+def _gains(
+    order: Floats,
     band: OrderBand,
     floor_bias: float,
     noise_bins: Floats,
     settings: LikelihoodSettings,
-    gains: Floats,
-) -> NDArray[np.bool_]:
-    """Write likelihood ratio - 1 over `LINE_LEVELS_DB` and places; give which are visible.
+) -> Iterator[Floats]:
+    """Likelihood ratio - 1 at some orders for each of `LINE_LEVELS_DB`.
 
     `noise_bins` is the power ratio to one bin's floor that counts as level 0 dB.
     """
-    order = np.exp(ln_order)
-    nearest = np.clip(
-        np.rint((order - band.orders[0]) * band.revolutions).astype(int), 0, band.orders.size - 1
-    )
-    visible: NDArray[np.bool_] = band.visible[nearest]
     smear_bins = settings.smear_per_revolution * order * band.revolutions
     kept = np.interp(smear_bins, _SMEAR_BINS, _SMEAR_LOSS) * noise_bins
     d1, d2 = (share * band.freedom for share in settings.freedom_shares)
     floor_part = d1 / d2 * np.exp(_at_places(band.excess + floor_bias, band, order))
-    top, seen = settings.saturation, visible.astype(np.float64)
+    top = settings.saturation
     # Level by level: what one needs stays in the processor's cache, all together would not.
-    for level_db, row in zip(LINE_LEVELS_DB, gains, strict=True):
+    for level_db in LINE_LEVELS_DB:
         gain = 1.0 + kept * 10 ** (level_db / 10)
         ln_ratio = (1.0 + floor_part) * gain / (gain + floor_part)
         np.log(ln_ratio, out=ln_ratio)
@@ -372,10 +366,9 @@ def _band_gains(
         ln_ratio -= 0.5 * d1 * np.log(gain)
         high = np.flatnonzero(ln_ratio > top)
         ln_ratio[high] = top + top * np.log(ln_ratio[high] / top)
-        np.exp(ln_ratio, out=row)
-        row -= 1.0
-        row *= seen
-    return visible
+        np.exp(ln_ratio, out=ln_ratio)
+        ln_ratio -= 1.0
+        yield ln_ratio
 
 
 def _at_places(excess: Floats, band: OrderBand, order: Floats) -> Floats:

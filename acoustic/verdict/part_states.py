@@ -16,11 +16,14 @@ from scipy.ndimage import gaussian_filter1d
 
 from acoustic.verdict.contests import Against, Contests
 from acoustic.verdict.problem import MatchProblem
+from acoustic.verdict.row_blur import blurred_rows
 from acoustic.verdict.song_priors import SongPrior, louder_than_song
 from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP
 
 Floats = NDArray[np.float64]
+
+_OFFSET_WIDTHS = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -346,7 +349,7 @@ class PartBook:
         sd = self.problem.offset_blur[recording] / OFFSET_STEP
         if sd < 0.25 or values.shape[0] == 1:
             return values
-        return np.asarray(gaussian_filter1d(values, sd, axis=0, mode="nearest", truncate=3.0))
+        return blurred_rows(values, sd, _OFFSET_WIDTHS)
 
     def _own_blur(self, voice: Voice, values: Floats) -> Floats:
         sd = voice.own_tolerance / OFFSET_STEP
@@ -356,7 +359,7 @@ class PartBook:
         blur = self._blurs.get((sd, values.size))
         if blur is None:
             one = np.eye(values.size)
-            blur = gaussian_filter1d(one, sd, axis=0, mode="nearest", truncate=3.0)
+            blur = gaussian_filter1d(one, sd, axis=0, mode="nearest", truncate=_OFFSET_WIDTHS)
             self._blurs[sd, values.size] = blur
         return np.asarray(blur @ values)
 

@@ -21,9 +21,9 @@ from acoustic.verdict.line_likelihood import (
     STRAY_SHARES,
     VOICE_LEVELS_DB,
     LineTable,
-    Strangers,
     line_table,
 )
+from acoustic.verdict.strangers import Strangers
 
 LINES = {17.3: -6.0, 23.26: -3.0, 61.27: -8.0}
 
@@ -37,7 +37,8 @@ def table(spectrum_of, settings) -> LineTable:
 def _made_table(stray: np.ndarray, half_window: np.ndarray) -> LineTable:
     return LineTable(
         ln_order=2.0 + LATTICE_STEP * np.arange(stray.size),
-        ratio=np.ones((1, stray.size)),
+        held=np.zeros((1, 1, 1)),
+        held_at=np.zeros(stray.size, dtype=np.intp),
         stray_by_level=np.tile(stray, (STRAY_SHARES.size, 1)),
         weak_stray=np.ones(stray.size),
         half_window=half_window,

@@ -26,7 +26,7 @@ def _row(level_db: float) -> int:
 
 
 def _ratios(table: LineTable, order: float) -> np.ndarray:
-    return table.ratio[:, table.place_of(np.log(order))]
+    return 1.0 + table.gains(table.place_of(np.log(order)), table.columns(FAMILY_LEVELS_DB)[0])
 
 
 @pytest.mark.parametrize(
@@ -65,7 +65,8 @@ def test_noise_is_no_evidence_on_average(spectrum_of, settings) -> None:
     means = []
     for seed in range(6):
         table = line_table(spectrum_of({}, seed=seed), settings.likelihood)
-        means.append(table.ratio[:, table.visible].mean(axis=1))
+        seen = np.flatnonzero(table.visible)[:, None]
+        means.append(1.0 + table.gains(seen, table.columns(FAMILY_LEVELS_DB)[0]).mean(axis=0))
     mean = np.mean(means, axis=0)
     assert np.all(mean < 1.1)
     assert mean[_row(-42.0)] == pytest.approx(1.0, abs=0.1)
@@ -74,7 +75,7 @@ def test_noise_is_no_evidence_on_average(spectrum_of, settings) -> None:
 def test_a_loud_line_is_bounded(spectrum_of, settings) -> None:
     """30 dB over what anyone expects is still a finite number."""
     table = line_table(spectrum_of({17.3: 35.0}), settings.likelihood)
-    assert np.all(np.isfinite(table.ratio))
+    assert np.all(np.isfinite(table.held))
     assert np.all(np.isfinite(table.stray))
 
 
@@ -101,3 +102,25 @@ def test_places(table) -> None:
     assert table.place_of(-50.0) == 0
     assert table.place_of(50.0) == table.ln_order.size - 1
     assert not table.visible[[0, -1]].any()
+
+
+def test_a_table_made_for_a_reach_holds_the_same_there(spectrum_of, settings, table) -> None:
+    """From order 16.9 to 17.7: every ratio as in the whole table, and a fraction of its size."""
+    reach = [(float(np.log(16.9)), float(np.log(17.7)))]
+    near = line_table(spectrum_of({17.3: -6.0, 61.27: -12.0}), settings.likelihood, reach)
+    places = table.place_of(np.log(np.linspace(16.9, 17.7, 50)))[:, None]
+    columns = FAMILY_LEVELS_DB
+    there = near.gains(places, near.columns(columns)[0])
+    assert there == pytest.approx(table.gains(places, table.columns(columns)[0]), rel=1e-12)
+    assert np.array_equal(near.stray, table.stray)
+    assert near.held.size < 0.05 * table.held.size
+
+
+def test_looking_beyond_the_reach_is_a_mistake(spectrum_of, settings) -> None:
+    """A place that is visible but not held must not pass for one where nothing is seen."""
+    reach = [(float(np.log(16.9)), float(np.log(17.7)))]
+    near = line_table(spectrum_of({17.3: -6.0}), settings.likelihood, reach)
+    hidden, beyond = (near.place_of(np.log(order)) for order in (16.0, 25.27))
+    assert near.gains(hidden, near.columns(FAMILY_LEVELS_DB)[0]) == pytest.approx(0.0)
+    with pytest.raises(ValueError, match="not made for"):
+        near.gains(beyond, near.columns(FAMILY_LEVELS_DB)[0])

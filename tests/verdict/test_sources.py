@@ -10,8 +10,9 @@ from acoustic.evidence.comb import CombLevels
 from acoustic.verdict.claims import HeardNoise, Listening, carrier_prior, voice_tables
 from acoustic.verdict.clutter import clutter, hot_tones
 from acoustic.verdict.comb_evidence import CombEvidence
-from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, Strangers, line_table
+from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, line_table
 from acoustic.verdict.sources import Realm, Voice, level_prior, part_voices
+from acoustic.verdict.strangers import Strangers
 from acoustic.verdict.unknowns import (
     OFFSET_STEP,
     belt_offset,
