@@ -105,13 +105,15 @@ async def show_http_error(request: Request, error: Exception) -> Response:
     """Answer a refused request with its sentence."""
     assert isinstance(error, HTTPException)  # noqa: S101 - registered for these only
     said = "There is no such page." if error.detail == "Not Found" else error.detail
-    return show(request, "error.html", error.status_code, sentences=[said])
+    case = request.path_params.get("case", "") if error.status_code != 404 else ""
+    return show(request, "error.html", error.status_code, sentences=[said], case=case)
 
 
 async def show_trouble(request: Request, error: Exception) -> Response:
     """Answer what a user can mend with the sentences that say how."""
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
-    return show(request, "error.html", 400, sentences=str(error).splitlines())
+    case = request.path_params.get("case", "")
+    return show(request, "error.html", 400, sentences=str(error).splitlines(), case=case)
 
 
 def _fit(value: Any) -> Any:
