@@ -109,17 +109,16 @@ async def show_http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101 - registered for these only
     said = "There is no such page." if error.detail == "Not Found" else error.detail
     code = error.status_code
-    page = _trouble_page(request)
-    return show(request, page, code, code=code, sentences=[said], layout_of="")
+    case = request.path_params.get("case", "") if code != 404 else ""
+    return show(request, _trouble_page(request), code, sentences=[said], case=case, layout=False)
 
 
 async def show_trouble(request: Request, error: Exception) -> Response:
     """Answer what a user can mend with the sentences that say how."""
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
-    sentences = str(error).splitlines()
-    key = request.path_params.get("case", "") if isinstance(error, DriveError) else ""
-    page = _trouble_page(request)
-    return show(request, page, 400, code=400, sentences=sentences, layout_of=key)
+    page, sentences = _trouble_page(request), str(error).splitlines()
+    case, layout = request.path_params.get("case", ""), isinstance(error, DriveError)
+    return show(request, page, 400, sentences=sentences, case=case, layout=layout)
 
 
 def _trouble_page(request: Request) -> str:

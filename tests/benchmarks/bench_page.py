@@ -103,7 +103,7 @@ def measure(root: Path, pid: int, clips: list[bytes]) -> None:
     began = time.perf_counter()
     while read_waiting(root / "bus"):
         time.sleep(0.5)
-    refuse_streams(headers)
+    refuse_streams(headers, visitor.cookies)
     here.send("end")
     seen, peak = here.recv()
     watcher.join()
@@ -113,7 +113,7 @@ def measure(root: Path, pid: int, clips: list[bytes]) -> None:
     print(f"server at most: {max(peak):.0f} MB")
 
 
-def refuse_streams(headers: dict[str, str]) -> None:
+def refuse_streams(headers: dict[str, str], cookies: httpx2.Cookies) -> None:
     """Send 300 MB that say so, and 300 MB that do not."""
     piece, pieces = b"\0" * 1_000_000, 300
     head = b'--x\r\nContent-Disposition: form-data; name="clip"; filename="a.wav"\r\n\r\n'
@@ -128,7 +128,7 @@ def refuse_streams(headers: dict[str, str]) -> None:
                 sent += len(piece)
                 yield piece
 
-        with httpx2.Client(base_url=HOME, timeout=120.0) as other:
+        with httpx2.Client(base_url=HOME, timeout=120.0, cookies=cookies) as other:
             try:
                 answer = other.post("/case/bus/clips", content=body(), headers={**told, **said})
                 came = str(answer.status_code)
