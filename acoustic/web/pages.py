@@ -110,7 +110,8 @@ async def show_http_error(request: Request, error: Exception) -> Response:
     said = "There is no such page." if error.detail == "Not Found" else error.detail
     code = error.status_code
     case = request.path_params.get("case", "") if code != 404 else ""
-    return show(request, _trouble_page(request), code, sentences=[said], case=case, layout=False)
+    page, told = _trouble_page(request), [said]
+    return show(request, page, code, code=code, sentences=told, case=case, layout=False)
 
 
 async def show_trouble(request: Request, error: Exception) -> Response:
@@ -118,7 +119,7 @@ async def show_trouble(request: Request, error: Exception) -> Response:
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
     page, sentences = _trouble_page(request), str(error).splitlines()
     case, layout = request.path_params.get("case", ""), isinstance(error, DriveError)
-    return show(request, page, 400, sentences=sentences, case=case, layout=layout)
+    return show(request, page, 400, code=400, sentences=sentences, case=case, layout=layout)
 
 
 def _trouble_page(request: Request) -> str:

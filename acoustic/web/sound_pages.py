@@ -110,8 +110,8 @@ def show_most_telling(request: Request) -> Response:
         raise HTTPException(404, "There is no usable recording before the repair to listen to.")
     leading = view.ranking[0].name if view.ranking else ""
     chosen = next((one for one in there if one.taken.point == leading), there[0])
-    wish = urlencode({"part": leading}) if leading in view.case.drive.parts else ""
-    return go_to(f"/case/{view.key}/clip/{clip_id(chosen.added.sha256)}/hear?{wish}")
+    wish = f"?{urlencode({'part': leading})}" if leading in view.case.drive.parts else ""
+    return go_to(f"/case/{view.key}/clip/{clip_id(chosen.added.sha256)}/hear{wish}")
 
 
 def show_listening(request: Request) -> Response:
@@ -217,7 +217,7 @@ def _others(case: Case, one: StoredRecording) -> Sequence[StoredRecording]:
 
 
 def _other_words(two: StoredRecording) -> str:
-    return f"{two.added.original} ({taken_in_full(two.taken)})"
+    return f"{two.added.original}, take {two.taken.take}"
 
 
 def _parts(case: Case, belief: Belief | None) -> tuple[PartToHear, ...]:

@@ -20,6 +20,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
 from acoustic.casework.case_folder import read_case
+from acoustic.cli import main
 from acoustic.web.application import make_app
 from acoustic.web.certificate import write_certificate
 from acoustic.web.settings import PageSettings
@@ -35,6 +36,7 @@ FLAGS = [
     "--host-resolver-rules=MAP workshop.example 127.0.0.1",
 ]  # fmt: skip
 PATIENCE_MS = 90_000
+PLAYERS = "[...document.querySelectorAll('.pair audio')]"
 HARMLESS = (
     "Failed to load resource",  # of a page that is asked for and not there
     "The Cross-Origin-Opener-Policy header has been ignored",  # as it is without encryption
@@ -245,6 +247,40 @@ def test_the_report_is_made_and_opens_with_its_styles(served, page):
     ink = page.evaluate("getComputedStyle(document.body).color")
     assert ink == "rgb(26, 26, 26)"  # the ink of the report, not the browser's black
     assert all(f"localhost:{served[1]}" in url or url.startswith("data:") for url in fetched)
+
+
+@pytest.fixture(scope="module")
+def heard(served, start_case, sample):
+    """Give the address to listen to a recording before the repair that has one after it."""
+    folder = start_case(served[0] / "heard")
+    for name, stage in (("front_800rpm", []), ("front_800rpm_after", ["--after"])):
+        samples, rate_hz = soundfile.read(sample(f"{name}.opus"), dtype="float32")
+        clip = served[0].parent / f"{name}_heard.wav"
+        soundfile.write(clip, samples[: 6 * rate_hz], rate_hz, subtype="PCM_16")
+        assert main(["case", "add", str(folder), *stage, str(clip)]) == 0
+    return at(served, "/case/heard/hear")
+
+
+def test_a_part_is_heard_and_before_switched_to_after(heard, page, wait_until):
+    """The sounds come without a reload; one plays at a time, and the switch keeps the second."""
+    page.goto(heard)
+    page.locator("#part").select_option("guide idler")
+    page.locator("#ask-part").click()
+    page.get_by_text("MADE, not recorded: such a fault of guide idler").wait_for()
+    look_for_barriers(page)
+    page.locator("#ask-pair").click()
+    switch = page.locator("#switch")
+    switch.click()
+    wait_until(lambda: page.evaluate(f"{PLAYERS}[0].currentTime > 0.5"))
+    switch.click()
+    wait_until(lambda: page.evaluate(f"{PLAYERS}[1].currentTime > 0 && !{PLAYERS}[1].paused"))
+    assert page.evaluate(f"{PLAYERS}[0].paused")
+    before_s, after_s = page.evaluate(f"{PLAYERS}.map((one) => one.currentTime)")
+    assert after_s == pytest.approx(before_s, abs=0.4)
+    assert page.get_by_text("You hear after.").is_visible()
+    length_s = page.evaluate(f"{PLAYERS}.map((one) => one.duration || 0)")
+    assert length_s[:2] == pytest.approx([6.0, 6.0], abs=0.2)
+    look_for_barriers(page)
 
 
 def test_the_scanned_code_is_filled_in(tmp_path, page, start_case):

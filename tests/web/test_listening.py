@@ -12,7 +12,7 @@ import soundfile
 from starlette.testclient import TestClient
 
 from acoustic.casework.case_folder import read_case
-from acoustic.output.case_sounds import CaseSound, CaseSounds
+from acoustic.output.case_sounds import CaseSound, CaseSounds, sounds_of_part
 from acoustic.output.part_sounds import PartSound
 from acoustic.web.application import make_app
 from acoustic.web.settings import PageSettings
@@ -116,6 +116,7 @@ def test_a_recording_can_be_heard_before_anything_is_made(listener, listen_page)
     assert "Turn the volume down first" in page
     assert "Headphones" in page
     assert "Nothing was asked for yet" in page
+    assert not re.search(r"<style|\sstyle=|\son\w+=|javascript:", page)
     assert re.search(rf'<option value="{IDLER}">{IDLER} \(&gt;0.99 likely\)', page)
 
 
@@ -164,6 +165,15 @@ def test_what_was_believed_of_the_case_is_made_for_its_other_recordings(asked_fo
     assert "What lies where the guide idler would sound" in page.text
     made = page.text.split("Made, not recorded: how")[1]
     assert "worn bearing, outer race" in made[:200]
+
+
+def test_where_nothing_can_be_taken_out_it_says_why(bus):
+    """A loose shield makes no tone to follow: the recording, and how one would sound."""
+    case = read_case(bus)
+    found = sounds_of_part(case, case.recordings[0], "loose shield or bracket", lambda _: None)
+    assert [one.kind for one in found.sounds] == ["recorded", "made"]
+    assert "makes no tone to follow" in found.missing
+    assert "--" not in found.missing
 
 
 def test_before_and_after_are_equally_loud(listener, pair):
