@@ -26,7 +26,8 @@ class ChoiceSettings:
     Attributes
     ----------
     sure_at : float
-        Above this probability of one part, or of none, no further check is asked for. [-]
+        Above this probability of one part, or of none, no further check is asked for: more
+        than sound alone gives, which in one case of twenty means nothing. [-]
     listed_from : float
         Least probability of a suspect whose work is listed. [-]
     labour_rate_per_hour : float or None
@@ -35,7 +36,7 @@ class ChoiceSettings:
         Written behind amounts.
     """
 
-    sure_at: float = 0.95
+    sure_at: float = 0.97
     listed_from: float = 0.05
     labour_rate_per_hour: float | None = None
     currency: str = ""

@@ -372,6 +372,6 @@ def test_all_of_it_can_be_made_again(listener, asked_for, listen_page, bus, pair
     was = listener.get(address).content
     shutil.rmtree(bus / ".page" / "sounds")
     assert listener.get(address).status_code == 404
-    assert "not there any more" in listener.get(str(pair.url)).text
+    assert "were cleared away" in listener.get(str(pair.url)).text
     again = asked_for(listen_page("before"), other=listen_page("after").split("/")[-2])
     assert listener.get(players(again)["Before the repair"]).content == was
