@@ -36,7 +36,7 @@ class ChoiceSettings:
         Written behind amounts.
     """
 
-    sure_at: float = 0.97
+    sure_at: float = 0.96
     listed_from: float = 0.05
     labour_rate_per_hour: float | None = None
     currency: str = ""

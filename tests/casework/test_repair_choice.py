@@ -50,7 +50,7 @@ def test_a_check_that_takes_longer_than_it_saves(an_hour_each, two_idlers, only_
 
 
 def test_sure_enough_to_stop(an_hour_each, two_idlers, only_check):
-    """0.96 above a limit of 0.95, however good a check is left; not at the usual one of 0.97."""
+    """0.96 above a limit of 0.95, however good a check is left; not at the usual one of 0.96."""
     belief = Belief(two_idlers.parts, (((0,), 0.96), ((1,), 0.04)), two_idlers.mechanisms)
     known = only_check(*PERFECT, minutes=1)
     choice = decide(an_hour_each, belief, known, sure_at=0.95)
