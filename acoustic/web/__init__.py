@@ -1,7 +1,7 @@
 """HOW PEOPLE COME IN by browser: a page of this machine, thin over the same public functions.
 
-Reading order: settings, admission, rates, safety, waiting, strangers, apart_tasks, work,
-case_memory, desk, pages, uploads, known_layouts, case_view, events, door_pages,
+Reading order: settings, plain_words, admission, rates, safety, waiting, strangers,
+apart_tasks, work, case_memory, desk, pages, uploads, known_layouts, case_view, events, door_pages,
 address_pages, new_case_pages, case_pages, clip_pages, finding_pages, application,
 certificate, server.
 

@@ -17,6 +17,7 @@ from acoustic import __version__
 from acoustic.errors import AcousticError
 from acoustic.output.page_pieces import fit_text
 from acoustic.web.desk import case_key, desk_of
+from acoustic.web.plain_words import without_place
 from acoustic.web.safety import TOKEN_HEADER
 
 TOKEN_FIELD = "form_token"  # noqa: S105 - the name of a field
@@ -113,7 +114,8 @@ async def show_trouble(request: Request, error: Exception) -> Response:
     """Answer what a user can mend with the sentences that say how."""
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
     case = request.path_params.get("case", "")
-    return show(request, "error.html", 400, sentences=str(error).splitlines(), case=case)
+    said = without_place(str(error), desk_of(request).settings.root)
+    return show(request, "error.html", 400, sentences=said.splitlines(), case=case)
 
 
 def _fit(value: Any) -> Any:

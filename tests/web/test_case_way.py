@@ -106,6 +106,9 @@ def test_what_was_found_closes_the_case_and_asks_for_the_proof(visitor, token, s
     assert visitor.post("/case/bus/found", data={**told, "part": ""}).status_code == 400
     assert visitor.post("/case/bus/found", data={**told, "part": "flux pump"}).status_code == 400
     answer = visitor.post("/case/bus/found", data=told)
+    again = visitor.post("/case/bus/found", data=told)
+    assert "guide idler is entered already" in in_page(again)
+    assert str(screened.parent) not in again.text  # nobody need know where it lies
     outcomes = [e.data for e in read_case(screened).events if isinstance(e.data, Outcome)]
     assert outcomes == [Outcome("guide idler", "", "rough", None, "Ada")]
     address = html.unescape(re.search(r'id="after" href="([^"]+)"', answer.text)[1])

@@ -43,8 +43,19 @@ async function lookAgain() {
   }
 }
 
+// A browser keeps few connections to one place: a page nobody sees gives its own back.
+let stream = null;
+
+function listen() {
+  stream?.close();
+  stream = null;
+  if (document.visibilityState !== "visible") return;
+  stream = new EventSource(now.dataset.events);
+  stream.addEventListener("changed", lookAgain); // the first comes at once
+}
+
 if (now?.dataset.events) {
-  const stream = new EventSource(now.dataset.events);
-  stream.addEventListener("changed", lookAgain);
-  addEventListener("pagehide", () => stream.close());
+  listen();
+  document.addEventListener("visibilitychange", listen);
+  addEventListener("pagehide", () => stream?.close());
 }
