@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from acoustic.casework.case_answer import believed_after_checks, checks_done, read_belief
 from acoustic.casework.case_choice import choice_of, plan_of
 from acoustic.casework.case_folder import HISTORY_FILE, RECORDINGS, SCREENINGS, Case, read_case
+from acoustic.casework.history import ScreeningMade
 from acoustic.casework.next_checks import RankedCheck
 from acoustic.casework.plan import Plan
 from acoustic.casework.repair_choice import RepairChoice
 from acoustic.errors import AcousticError, CaseError
 from acoustic.verdict.belief import Belief
+from acoustic.web.plain_words import without_place
 
 _MOST_KEPT = 50
 
@@ -33,6 +36,9 @@ class CaseThought:
     ranked : tuple of RankedCheck
     choice : RepairChoice or None
     plan : Plan
+    basis : object
+        What belief, checks and choice follow from: they stay while it does, whatever else
+        comes into the case.
     """
 
     case: Case
@@ -41,6 +47,7 @@ class CaseThought:
     ranked: tuple[RankedCheck, ...]
     choice: RepairChoice | None
     plan: Plan
+    basis: object
 
 
 class CaseMemory:
@@ -63,7 +70,7 @@ class CaseMemory:
             held = self._kept.get(folder)
         if held is not None and held[0] == stamp:
             return held[1]
-        thought = read_thought(folder)
+        thought = read_thought(folder, held[1] if held is not None else None)
         with self._lock:
             self._kept[folder] = stamp, thought
             self._kept.move_to_end(folder)
@@ -72,12 +79,23 @@ class CaseMemory:
         return thought
 
 
-def read_thought(folder: Path) -> CaseThought:
-    """Read a case and work out what follows from it."""
+def read_thought(folder: Path, before: CaseThought | None = None) -> CaseThought:
+    """Read a case and work out what follows from it, as far as it did not so `before`."""
     case = read_case(folder)
+    basis = _basis(case)
+    if before is not None and before.basis == basis:
+        plan = plan_of(case, before.belief)
+        return replace(before, case=case, plan=plan)
     belief, trouble = _believed(case)
     ranked, choice = choice_of(case, belief, checks_done(case)) if belief else ((), None)
-    return CaseThought(case, belief, trouble, ranked, choice, plan_of(case, belief))
+    return CaseThought(case, belief, trouble, ranked, choice, plan_of(case, belief), basis)
+
+
+def _basis(case: Case) -> object:
+    """Layout and case file, the newest answer made here, and the hand checks that stand."""
+    made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and not e.data.by]
+    newest = made[-1].answer if made else ""
+    return _marks(sorted(case.folder.glob("*.toml"))), newest, checks_done(case)
 
 
 def _believed(case: Case) -> tuple[Belief | None, str]:
@@ -85,16 +103,20 @@ def _believed(case: Case) -> tuple[Belief | None, str]:
         belief = read_belief(case)
         return (believed_after_checks(case, belief) if belief else None), ""
     except CaseError as error:
-        said = str(error).split(" Screen ")[0].replace(f"{case.folder}: ", "")
+        said = without_place(str(error).split(" Screen ")[0], case.folder)
         return None, f"{said} Screen the case again."
     except AcousticError as error:
-        return None, str(error)
+        return None, without_place(str(error), case.folder)
 
 
 def _stamp(folder: Path) -> object:
     """What changes whenever a file of the case does."""
     paths = [*sorted(folder.glob("*.toml")), folder / HISTORY_FILE]
-    paths += [folder / RECORDINGS, folder / SCREENINGS]
+    return _marks([*paths, folder / RECORDINGS, folder / SCREENINGS])
+
+
+def _marks(paths: Iterable[Path]) -> tuple[object, ...]:
+    """Time and size of files, as far as they are there."""
     marks = []
     for path in paths:
         try:

@@ -23,7 +23,9 @@ from acoustic.casework.next_checks import RankedCheck, nobody
 from acoustic.casework.plan import Plan
 from acoustic.casework.plan_steps import PlanStep, fulfils
 from acoustic.casework.repair_choice import RepairChoice
+from acoustic.drive.drive import Drive
 from acoustic.output.case_text import event_text, taken_in_full
+from acoustic.output.points_text import taken_text
 from acoustic.output.wording import probability_text
 from acoustic.recording.taken import Taken
 from acoustic.verdict.belief import Belief
@@ -71,6 +73,11 @@ class WayRecorded:
     words: str
     before: int
     after: int
+
+    @property
+    def there(self) -> bool:
+        """Whether it was used as often after the repair as before."""
+        return self.after >= self.before
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,18 +138,24 @@ class CaseView:
     @property
     def ways(self) -> tuple[WayRecorded, ...]:
         """Ways of recording before the repair, most takes first, to be used again after it."""
-        takes = [
-            (replace(one.taken, stage="before", take=1), one.taken.stage)
-            for one in self.case.recordings
-            if one.added.gate is None or one.added.gate.usable
-        ]
-        before = [way for way, stage in takes if stage == "before"]
-        after = [way for way, stage in takes if stage == "after"]
+        usable = [r for r in self.case.recordings if r.added.gate is None or r.added.gate.usable]
+        takes = [_as_before(one) for one in usable]
+        stages = [one.taken.stage for one in usable]
+        drive, ways = self.case.drive, list[Taken]()
+        counted: dict[int, list[str]] = {}
+        for stage in ("before", "after"):  # a way begins before the repair
+            for take in (one for one, of in zip(takes, stages, strict=True) if of == stage):
+                alike = (k for k, way in enumerate(ways) if _same_way(take, way, drive))
+                at = next(alike, len(ways))
+                if at == len(ways) and stage == "before":
+                    ways.append(take)
+                counted.setdefault(at, []).append(stage)
         rows = [
-            WayRecorded(way, taken_in_full(way), before.count(way), after.count(way))
-            for way in dict.fromkeys(before)
+            WayRecorded(way, taken_text(way, way.rpm), of.count("before"), of.count("after"))
+            for k, way in enumerate(ways)
+            for of in [counted[k]]
         ]
-        return tuple(sorted(rows, key=lambda row: -row.before))
+        return tuple(sorted(rows, key=lambda row: (-row.before, not row.taken.contact)))
 
     @property
     def before_recording(self) -> tuple[PlanStep, ...]:
@@ -224,6 +237,19 @@ def stored_clip(case: Case, number: str) -> StoredRecording | None:
     """The stored recording of a number."""
     found = (one for one in case.recordings if clip_id(one.added.sha256) == number)
     return next(found, None)
+
+
+def _as_before(one: StoredRecording) -> Taken:
+    """How a recording was taken, with the speed that was heard; stage and number left out."""
+    gate = one.added.gate
+    rpm = one.taken.rpm if one.taken.rpm is not None or gate is None else gate.rpm
+    return replace(one.taken, rpm=rpm, stage="before", take=1)
+
+
+def _same_way(take: Taken, way: Taken, drive: Drive) -> bool:
+    """Whether two recordings can be compared: place, speed, loads, hold and device."""
+    held = (take.contact, take.device) == (way.contact, way.device)
+    return held and fulfils(take, way, drive)
 
 
 def _headline(events: Sequence[Event]) -> str:

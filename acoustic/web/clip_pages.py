@@ -18,7 +18,7 @@ from acoustic.output.wording import RUNNING_ENGINE_CAUTION
 from acoustic.web.case_view import CaseView, clip_view, read_view, stored_clip
 from acoustic.web.desk import case_asked, desk_of
 from acoustic.web.pages import go_to, show, takes_form
-from acoustic.web.uploads import MOST_FILES, device_names, keep_uploads
+from acoustic.web.uploads import LONGEST_DEVICE, MOST_FILES, device_names, keep_uploads
 
 _TYPES = {
     ".m4a": "audio/mp4", ".mp4": "video/mp4", ".mov": "video/quicktime", ".3gp": "video/3gpp",
@@ -97,6 +97,7 @@ def _step_asked(view: CaseView, number: int) -> PlanStep:
 
 def _about_sending(request: Request, view: CaseView) -> dict[str, Any]:
     return {
+        "device": request.query_params.get("device", "")[:LONGEST_DEVICE],
         "devices": device_names(view.case),
         "most_bytes": desk_of(request).settings.limits.clip_bytes,
         "most_files": MOST_FILES,

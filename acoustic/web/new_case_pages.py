@@ -21,6 +21,7 @@ from acoustic.tables.sound_words import Complaint, sound_words, when_words
 from acoustic.web.desk import case_key, desk_of
 from acoustic.web.known_layouts import read_known_layouts
 from acoustic.web.pages import go_to, show, takes_form, text_field
+from acoustic.web.plain_words import without_place
 from acoustic.web.waiting import safe_name
 
 _NO_TITLE = "Give the case a title to know it by, such as the customer and the vehicle."
@@ -48,7 +49,7 @@ def take_new(request: Request, form: FormData) -> Response:
         _write_case(folder, file, form, root)
     except AcousticError as error:
         typed = {name: form.getlist(name) for name in form}
-        return _form(request, typed, str(error).splitlines())
+        return _form(request, typed, without_place(str(error), root).splitlines())
     return go_to(f"/case/{case_key(folder.relative_to(root).as_posix())}")
 
 

@@ -17,6 +17,7 @@ from acoustic import __version__
 from acoustic.errors import AcousticError, DriveError
 from acoustic.output.page_pieces import fit_text
 from acoustic.web.desk import case_key, desk_of
+from acoustic.web.plain_words import without_place
 from acoustic.web.safety import SEND, TOKEN_HEADER
 
 TOKEN_FIELD = "form_token"  # noqa: S105 - the name of a field
@@ -117,9 +118,10 @@ async def show_http_error(request: Request, error: Exception) -> Response:
 async def show_trouble(request: Request, error: Exception) -> Response:
     """Answer what a user can mend with the sentences that say how."""
     assert isinstance(error, AcousticError)  # noqa: S101 - registered for these only
-    page, sentences = _trouble_page(request), str(error).splitlines()
+    said = without_place(str(error), desk_of(request).settings.root).splitlines()
     case, layout = request.path_params.get("case", ""), isinstance(error, DriveError)
-    return show(request, page, 400, code=400, sentences=sentences, case=case, layout=layout)
+    page = _trouble_page(request)
+    return show(request, page, 400, code=400, sentences=said, case=case, layout=layout)
 
 
 def _trouble_page(request: Request) -> str:

@@ -26,7 +26,7 @@ _PROCESSING = {
 }
 _STAGES = ("before", "after", "healthy")
 _LONGEST_SETTINGS = 4_000
-_LONGEST_DEVICE = 80
+LONGEST_DEVICE = 80
 
 
 def keep_uploads(case: Case, form: FormData) -> tuple[WaitingClip, ...]:
@@ -90,7 +90,7 @@ def told_by(form: FormData, words: TakeWords) -> Told:
     CaseError, SpeedError
         A value that the layout or the tables do not have, or that cannot be.
     """
-    told = Told(device=text_field(form, "device", _LONGEST_DEVICE) or None)
+    told = Told(device=text_field(form, "device", LONGEST_DEVICE) or None)
     point, contact = text_field(form, "point", 200), text_field(form, "contact", 3)
     if point:
         told = replace(told, point=_point(point, words))

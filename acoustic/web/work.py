@@ -36,6 +36,7 @@ from acoustic.web.apart_tasks import (
     make_sounds,
     screen_case,
 )
+from acoustic.web.plain_words import without_place
 from acoustic.web.sound_sets import read_sounds_asked, write_none_made
 from acoustic.web.strangers import Listener, Say, StoppedError, as_raised, run_apart
 from acoustic.web.waiting import (
@@ -184,7 +185,7 @@ class WorkQueue:
                 arguments = (folder, file, sounds)
                 run_apart(make_report, arguments, SCREEN_LIMITS, self._listener(say))
         except AcousticError as error:
-            trouble = str(error)
+            trouble = without_place(str(error), self._root)
         self._end(folder, kind, trouble)
 
     def _end(self, folder: Path, kind: Kind, trouble: str) -> None:
@@ -273,7 +274,7 @@ def take_in(folder: Path, clip: WaitingClip, taken: Taken, looked: Looked) -> No
 
 def refuse(folder: Path, clip: WaitingClip, error: AcousticError) -> None:
     """Keep why a clip is not taken in, without where the case lies on this machine."""
-    said = str(error).replace(f"{folder}/", "").replace(str(folder), folder.name)
+    said = without_place(without_place(str(error), clip.path.parent), folder)
     write_refused(folder, clip, said, datetime.now(UTC))
 
 

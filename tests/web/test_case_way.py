@@ -106,13 +106,33 @@ def test_what_was_found_closes_the_case_and_asks_for_the_proof(visitor, token, s
     assert visitor.post("/case/bus/found", data={**told, "part": ""}).status_code == 400
     assert visitor.post("/case/bus/found", data={**told, "part": "flux pump"}).status_code == 400
     answer = visitor.post("/case/bus/found", data=told)
+    again = visitor.post("/case/bus/found", data=told)
+    assert "guide idler is entered already" in in_page(again)
+    assert str(screened.parent) not in again.text  # nobody need know where it lies
     outcomes = [e.data for e in read_case(screened).events if isinstance(e.data, Outcome)]
     assert outcomes == [Outcome("guide idler", "", "rough", None, "Ada")]
-    address = html.unescape(re.search(r'id="after" href="([^"]+)"', answer.text)[1])
-    assert "stage=after" in address
+    address = html.unescape(re.search(r'id="after-1" href="([^"]+)"', answer.text)[1])
     page = visitor.get(address).text
     assert '<option value="after" selected>' in page
-    assert 'value="800.0"' in page
+    assert '<option value="guide idler" selected>' in page
+    assert '<option value="yes" selected>' in page
+    assert "Before it was 800 rpm: hold the same." in page
+
+
+def test_what_is_recorded_after_the_repair_is_counted_with_what_it_repeats(
+    visitor, token, screened, sample, wait_until
+):
+    """Of the same place, hold, loads and speed, though the speed was heard and not typed."""
+    found = {"form_token": token, "part": "guide idler"}
+    visitor.post("/case/bus/found", data=found)
+    content = sample("guide-idler_800rpm_contact_after.opus").read_bytes()
+    told = {"form_token": token, "stage": "after", "point": "guide idler", "contact": "yes"}
+    visitor.post("/case/bus/clips", data=told, files={"clip": ("after.opus", content)})
+    page = wait_until(
+        lambda: "1 after, 1 before" in (page := in_page(visitor.get("/case/bus"))) and page
+    )
+    assert "0 after, 1 before" in page
+    assert "What the repair changed stands in the report" in page
 
 
 def test_notes_and_opinions_are_entered_and_taken_back(visitor, token, cases):

@@ -43,11 +43,30 @@ async function lookAgain() {
   }
 }
 
-if (now?.dataset.events) {
-  const stream = new EventSource(now.dataset.events);
-  stream.addEventListener("changed", async () => {
+// A browser keeps few connections to one place: a page nobody sees gives its own back.
+let stream = null;
+
+function cameAll() {
+  return now.dataset.until && now.querySelector(now.dataset.until);
+}
+
+function close() {
+  stream?.close();
+  stream = null;
+}
+
+function listen() {
+  close();
+  if (document.visibilityState !== "visible" || cameAll()) return;
+  stream = new EventSource(now.dataset.events);
+  stream.addEventListener("changed", async () => { // the first comes at once
     await lookAgain();
-    if (now.dataset.until && now.querySelector(now.dataset.until)) stream.close();
+    if (cameAll()) close();
   });
-  addEventListener("pagehide", () => stream.close());
+}
+
+if (now?.dataset.events) {
+  listen();
+  document.addEventListener("visibilitychange", listen);
+  addEventListener("pagehide", close);
 }
