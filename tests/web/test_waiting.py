@@ -90,7 +90,7 @@ def test_a_refused_clip_is_told_until_it_is_read_or_sent_again(tmp_path):
     [
         ("idler 800rpm.m4a", "idler 800rpm.m4a"),
         ("../../etc/passwd", "passwd"),
-        ("C:\\Users\\x\\clip.wav", "clip.wav"),
+        ("D:\\sounds\\clip.wav", "clip.wav"),
         (".htaccess", "htaccess"),
         ("..", "recording"),
         ("", "recording"),
