@@ -12,7 +12,11 @@ function marks() {
 let looking = false;
 let again = false;
 
+// What was waited for is in the page: a sound of it may be playing.
+const hasCome = () => now.dataset.until && now.querySelector(now.dataset.until);
+
 async function lookAgain() {
+  if (hasCome()) return;
   if (looking) {
     again = true;
     return;
@@ -45,9 +49,6 @@ async function lookAgain() {
 
 if (now?.dataset.events) {
   const stream = new EventSource(now.dataset.events);
-  stream.addEventListener("changed", async () => {
-    await lookAgain();
-    if (now.dataset.until && now.querySelector(now.dataset.until)) stream.close();
-  });
+  stream.addEventListener("changed", lookAgain);
   addEventListener("pagehide", () => stream.close());
 }
