@@ -12,7 +12,11 @@ function marks() {
 let looking = false;
 let again = false;
 
+// What was waited for is in the page: a sound of it may be playing.
+const hasCome = () => now.dataset.until && now.querySelector(now.dataset.until);
+
 async function lookAgain() {
+  if (hasCome()) return;
   if (looking) {
     again = true;
     return;
@@ -46,10 +50,6 @@ async function lookAgain() {
 // A browser keeps few connections to one place: a page nobody sees gives its own back.
 let stream = null;
 
-function cameAll() {
-  return now.dataset.until && now.querySelector(now.dataset.until);
-}
-
 function close() {
   stream?.close();
   stream = null;
@@ -57,12 +57,9 @@ function close() {
 
 function listen() {
   close();
-  if (document.visibilityState !== "visible" || cameAll()) return;
+  if (document.visibilityState !== "visible" || hasCome()) return;
   stream = new EventSource(now.dataset.events);
-  stream.addEventListener("changed", async () => { // the first comes at once
-    await lookAgain();
-    if (cameAll()) close();
-  });
+  stream.addEventListener("changed", lookAgain); // the first comes at once
 }
 
 if (now?.dataset.events) {

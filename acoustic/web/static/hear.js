@@ -22,15 +22,22 @@ class BeforeAfterSwitch extends HTMLElement {
       button.textContent = { null: "Play before", before: "Switch to after", after: "Switch to before" }[playing];
       told.textContent = playing ? `You hear ${playing}.` : "";
     };
-    for (const [name, one] of [["before", before], ["after", after]]) {
-      one.addEventListener("play", () => { playing = name; show(); });
+    for (const [name, one, other] of [["before", before, after], ["after", after, before]]) {
+      one.addEventListener("play", () => {
+        playing = name;
+        other.preload = "auto"; // so that the switch leaves no gap
+        show();
+      });
       one.addEventListener("ended", () => { playing = null; show(); });
     }
     button.addEventListener("click", () => {
       const from = playing === "before" ? before : after;
       const to = playing === "before" ? after : before;
-      if (playing) to.currentTime = from.currentTime;
-      to.play();
+      const second = playing ? from.currentTime : 0;
+      from.pause();
+      to.play(); // at once: phones allow it only while the button is pressed
+      if (to.readyState > 0) to.currentTime = second;
+      else to.addEventListener("loadedmetadata", () => { to.currentTime = second; }, { once: true });
     });
     show();
   }
