@@ -3,11 +3,13 @@
 A clip may come from anybody, and what reads it is a large body of code in C. So it runs in a
 process that is started for it and ends with it: never a copy of the server, with a cap on
 memory and time, and for a look at a clip without the right to write a file. What breaks
-there breaks nothing here.
+there breaks nothing here. It tells of its work in JSON, never in pickles, which could run
+what they like in the server.
 """
 
 from __future__ import annotations
 
+import json
 import multiprocessing
 import os
 import sys
@@ -19,12 +21,16 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import Any, TypeAlias
 
+from pydantic_core import to_json
+
 from acoustic import errors
 from acoustic.errors import AcousticError, RecordingError
 
 Say: TypeAlias = Callable[[str], None]
 _LOOK_AGAIN_S = 0.2
 _NICE = 10
+_LONGEST_MESSAGE = 1_000_000
+_KINDS = ("step", "part", "done", "trouble")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +82,18 @@ class Teller:
 
     def step(self, step: str) -> None:
         """Say which step begins; breaks off here when nobody listens any more."""
-        self._there.send(("step", step))
+        self._send("step", step)
 
     def part(self, part: Any) -> None:
-        """Hand over a part of the answer."""
-        self._there.send(("part", part))
+        """Hand over a part of the answer: plain values, or what pydantic makes plain."""
+        self._send("part", part)
+
+    def end(self, kind: str, value: Any) -> None:
+        """Tell the last: ``"done"`` with the answer, or ``"trouble"`` with kind and words."""
+        self._send(kind, value)
+
+    def _send(self, kind: str, value: Any) -> None:
+        self._there.send_bytes(to_json([kind, value], inf_nan_mode="constants"))
 
 
 class StoppedError(Exception):
@@ -139,8 +152,8 @@ def _answer(here: Connection, limits: ApartLimits, listener: Listener) -> Any:
         if not here.poll(_LOOK_AGAIN_S):
             continue
         try:
-            kind, value = here.recv()
-        except EOFError:
+            kind, value = _message(here)
+        except (EOFError, OSError, ValueError, TypeError):  # ended, or nothing we ever send
             raise _broken() from None
         last = time.monotonic()
         if kind == "step":
@@ -150,7 +163,14 @@ def _answer(here: Connection, limits: ApartLimits, listener: Listener) -> Any:
         elif kind == "done":
             return value
         else:
-            raise as_raised(*value)
+            raise as_raised(str(value[0]), str(value[1]))
+
+
+def _message(here: Connection) -> tuple[str, Any]:
+    kind, value = json.loads(here.recv_bytes(_LONGEST_MESSAGE))
+    if kind not in _KINDS or (kind == "trouble" and len(value) != 2):
+        raise ValueError(kind)
+    return str(kind), value
 
 
 def _broken() -> RecordingError:
@@ -162,9 +182,10 @@ def _broken() -> RecordingError:
 
 def as_raised(name: str, said: str) -> AcousticError:
     """The error that work apart told of, by the name of its kind and its sentences."""
-    kind = getattr(errors, name, RecordingError)
-    error = kind(said)
-    return error if isinstance(error, AcousticError) else RecordingError(said)
+    kind = getattr(errors, name, None)
+    if isinstance(kind, type) and issubclass(kind, AcousticError):
+        return kind(said)
+    return RecordingError(said)
 
 
 def _work_apart(
@@ -172,8 +193,10 @@ def _work_apart(
 ) -> None:
     """What the process does: hold itself to its limits, work, tell what came of it."""
     _hold_to(limits)
+    tell = Teller(there)
+    answer: tuple[str, Any]
     try:
-        answer = ("done", task(*arguments, Teller(there)))
+        answer = ("done", task(*arguments, tell))
     except AcousticError as error:
         answer = ("trouble", (type(error).__name__, str(error)))
     except BrokenPipeError:
@@ -184,7 +207,7 @@ def _work_apart(
         traceback.print_exc()  # a mistake of ours: for whoever runs the server
         answer = ("trouble", ("RecordingError", str(_broken())))
     with suppress(BrokenPipeError):
-        there.send(answer)
+        tell.end(*answer)
 
 
 def _hold_to(limits: ApartLimits) -> None:

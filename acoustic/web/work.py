@@ -9,12 +9,15 @@ from __future__ import annotations
 
 import os
 import threading
+import traceback
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, TypeAlias
+
+from pydantic import TypeAdapter, ValidationError
 
 from acoustic.casework.case_answer import as_gate_answer, usable_recordings
 from acoustic.casework.case_file import CASE_FILE
@@ -24,7 +27,7 @@ from acoustic.casework.gate import turned_away
 from acoustic.casework.history import ScreeningMade
 from acoustic.casework.lasting_files import write_lasting
 from acoustic.casework.take_names import next_take
-from acoustic.errors import AcousticError
+from acoustic.errors import AcousticError, RecordingError
 from acoustic.recording.taken import Taken
 from acoustic.web.apart_tasks import (
     LOOK_LIMITS,
@@ -58,6 +61,11 @@ _TOLD_BY_FILES: tuple[Kind, ...] = ("clips", "sounds")
 """Kinds whose wishes lie in the case by themselves, each with what came with it."""
 
 _DEEPEST = 5
+_NO_SENSE = "What came of looking it over makes no sense: the file may be made to do harm."
+_OUR_MISTAKE = (
+    "This is a mistake of the program; more about it stands where the page was started. Nothing "
+    "that was sent is lost."
+)
 _MOST_TOGETHER = 10
 """Clips of one case that are looked over by one process."""
 
@@ -186,6 +194,11 @@ class WorkQueue:
                 run_apart(make_report, arguments, SCREEN_LIMITS, self._listener(say))
         except AcousticError as error:
             trouble = without_place(str(error), self._root)
+        except StoppedError:
+            raise
+        except Exception:  # the lane must go on for the other cases
+            traceback.print_exc()
+            trouble = _OUR_MISTAKE
         self._end(folder, kind, trouble)
 
     def _end(self, folder: Path, kind: Kind, trouble: str) -> None:
@@ -216,8 +229,12 @@ class WorkQueue:
         batch = numbered(read_case(folder), read_waiting(folder)[:_MOST_TOGETHER])
         left = {clip.id: (clip, taken) for clip, taken in batch}
 
-        def take(looked: Looked) -> None:
-            clip, taken = left.pop(looked.id)
+        def take(part: object) -> None:
+            try:
+                looked = TypeAdapter(Looked).validate_python(part)
+                clip, taken = left.pop(looked.id)
+            except (ValidationError, KeyError):
+                raise RecordingError(_NO_SENSE) from None
             take_in(folder, clip, taken, looked)
 
         arguments = (folder, [(clip.id, clip.path, taken) for clip, taken in batch])

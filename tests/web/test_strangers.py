@@ -62,6 +62,27 @@ def write_a_file(path, tell):
     Path(path).write_text("taken over")
 
 
+def send_what_it_likes(content, tell):
+    """Send bytes past the words there are for it."""
+    tell._there.send_bytes(content)
+
+
+class Trap:
+    """Makes a folder where it is unpickled."""
+
+    def __init__(self, path):
+        self.path = path
+
+    def __reduce__(self):
+        """What a pickle runs."""
+        return os.mkdir, (self.path,)
+
+
+def send_a_trap(path, tell):
+    """Send a pickle that acts on whoever opens it."""
+    tell._there.send(Trap(path))
+
+
 def name_start_method(tell):
     """Tell how this process came to be."""
     return multiprocessing.get_start_method(allow_none=True), multiprocessing.parent_process().pid
@@ -80,6 +101,18 @@ def test_it_is_started_anew_and_no_copy_of_the_server():
     method, parent = run_apart(name_start_method, (), LIMITS, DEAF)
     assert method == "spawn"
     assert parent == os.getpid()
+
+
+@pytest.mark.parametrize("sent", [b"no JSON", b"[]", b'["run", "this"]', b'["trouble", "x"]',
+                                  b'["trouble", ["__doc__", "broke off"]]'])  # fmt: skip
+def test_what_it_says_is_read_as_words_and_never_run(sent, tmp_path):
+    """A process that was taken over may send anything: a pickle that acts, or no sense."""
+    with pytest.raises(RecordingError, match="broke off"):
+        run_apart(send_what_it_likes, (sent,), LIMITS, DEAF)
+    trap = tmp_path / "sprung"
+    with pytest.raises(RecordingError, match="broke off"):
+        run_apart(send_a_trap, (str(trap),), LIMITS, DEAF)
+    assert not trap.exists()
 
 
 def test_what_a_user_can_mend_is_raised_as_it_was():
@@ -133,9 +166,9 @@ def test_one_bad_clip_takes_no_other_with_it(cases, sample, tmp_path):
     parts = []
     clips = [("a", bad, Taken()), ("b", good, Taken())]
     run_apart(look_over, (cases / "bus", clips), LOOK_LIMITS, Listener(str, parts.append))
-    assert [one.id for one in parts] == ["a", "b"]
-    assert parts[0].error[0] == "RecordingError"
-    assert parts[1].check.usable
+    assert [one["id"] for one in parts] == ["a", "b"]
+    assert parts[0]["error"][0] == "RecordingError"
+    assert parts[1]["check"]["usable"]
 
 
 def test_a_case_that_is_none_is_told_as_such(tmp_path):

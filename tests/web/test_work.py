@@ -85,6 +85,23 @@ def test_a_screening_that_cannot_be_is_told_and_not_tried_for_ever(visitor, toke
     assert not list(Path(visitor.app.state.desk.settings.root).glob("bus/.page/asked*"))
 
 
+def test_a_mistake_of_ours_stops_no_other_work(visitor, token, recorded, monkeypatch, wait_until):
+    """It is told on the page without its trace; the next thing asked is done all the same."""
+
+    def broken(*arguments):
+        raise ZeroDivisionError("a bug")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("acoustic.web.work.run_apart", broken)
+        visitor.post("/case/bus/screen", data={"form_token": token})
+        page = wait_until(
+            lambda: "mistake of the program" in (page := visitor.get("/case/bus").text) and page
+        )
+    assert "ZeroDivision" not in page
+    visitor.post("/case/bus/screen", data={"form_token": token})
+    wait_until(lambda: is_answered(read_case(recorded)))
+
+
 def _client(port):
     import httpx2
 
