@@ -75,8 +75,6 @@ class ScreeningMade:
         P(faulty) by part, as answered. [-]
     recordings : tuple of str
         SHA-256 of those it rests on.
-    layout : str
-        SHA-256 of the layout file it rests on; empty where that was not noted.
     version : str
         Of the program.
     answer : str
@@ -84,16 +82,18 @@ class ScreeningMade:
     by : str
         Who made it elsewhere and sent it; empty for one made with this case. Only those
         change what is believed here.
+    layout : str
+        SHA-256 of the layout file it rests on; empty where that was not noted.
     """
 
     verdict: str
     headline: str = ""
     faulty: Mapping[str, float] = field(default_factory=dict)
     recordings: tuple[str, ...] = ()
-    layout: str = ""
     version: str = ""
     answer: str = ""
     by: str = ""
+    layout: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -371,6 +371,6 @@ def screening_made(screening: Screening, layout: str = "") -> ScreeningMade:
         headline=screening.headline,
         faulty={one.part: round(one.probability, 6) for one in screening.suspects},
         recordings=tuple(one.recording.sha256 for one in screening.heard),
-        layout=layout,
         version=screening.version,
+        layout=layout,
     )

@@ -71,7 +71,13 @@ def show_asked(request: Request) -> Response:
     asked = _asked_for(view, request.path_params["number"])
     most_bytes = desk_of(request).settings.limits.clip_bytes
     return _show(
-        request, "customer_step.html", view, asked=asked, most_bytes=most_bytes, devices=()
+        request,
+        "customer_step.html",
+        view,
+        asked=asked,
+        most_bytes=most_bytes,
+        device="",
+        devices=(),
     )
 
 
