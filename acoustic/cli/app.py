@@ -15,11 +15,11 @@ from acoustic.cli.case_by_mail import add_mail_commands
 from acoustic.cli.case_commands import case_app
 from acoustic.cli.case_links import add_link_commands
 from acoustic.cli.options import JsonFile, PictureFile
-from acoustic.cli.serve_command import PORT
+from acoustic.cli.serve_command import serve
 from acoustic.errors import AcousticError, UnfitRecordingError
 
 EXIT_INPUT, EXIT_UNFIT = 2, 3
-DEMO_FOLDER, HERE = Path("acoustic-demo"), Path()
+DEMO_FOLDER = Path("acoustic-demo")
 
 app = typer.Typer(
     name="acoustic",
@@ -336,44 +336,7 @@ def demo(
     raise typer.Exit(run_demo(folder))
 
 
-@app.command()
-def serve(  # typer wants one argument per option; they become one request at once
-    folder: Annotated[
-        Path, typer.Argument(metavar="[ROOT]", help="Folder that holds the cases.")
-    ] = HERE,
-    port: Annotated[
-        int, typer.Option(min=1024, max=65535, metavar="N", help="Port to be reached at.")
-    ] = PORT,
-    network: Annotated[
-        bool,
-        typer.Option(
-            "--network",
-            help="Also for phones on the network: whoever has the access code sees all cases.",
-        ),
-    ] = False,
-    tls: Annotated[
-        bool,
-        typer.Option(
-            "--tls", help="Encrypted, by a certificate that is made and kept beside the cases."
-        ),
-    ] = False,
-    certificate: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Encrypted by this certificate, PEM.")
-    ] = None,
-    key: Annotated[Path | None, typer.Option(metavar="FILE", help="Its key, PEM.")] = None,
-    new_code: Annotated[
-        bool, typer.Option("--new-code", help="Make a new access code; the old one ends.")
-    ] = False,
-) -> None:
-    """Do all this in a browser: open the page of a folder of cases.
-
-    For this machine alone, unless --network is given.
-    """
-    from acoustic.cli.serve_command import ServeRequest, run_serve
-
-    raise typer.Exit(
-        run_serve(ServeRequest(folder, port, network, tls, certificate, key, new_code))
-    )
+app.command()(serve)
 
 
 @app.command()

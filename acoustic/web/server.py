@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import secrets
 import socket
 from collections.abc import Callable
@@ -23,6 +24,7 @@ from acoustic.web.settings import STATE_FOLDER, PageSettings
 
 LOOPBACK, EVERY_ADDRESS = "127.0.0.1", "0.0.0.0"  # noqa: S104 - only with --network
 _OWN_NAMES = frozenset({"localhost", "127.0.0.1", "[::1]"})
+_HOST_NAME = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*")
 _CODE_FILE = "code"
 _SIGNS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"  # none that is taken for another
 _CODE_SIGNS = 8
@@ -44,6 +46,8 @@ class ServeSettings:
     tls : bool
         Encrypted, by a certificate of this machine's own or by `certificate` and `key`.
     certificate, key : Path or None
+    names : tuple of str
+        Further names others reach it by, such as one of a name service.
     new_code : bool
         Make a new access code: everybody is asked for it.
     scan : bool
@@ -56,6 +60,7 @@ class ServeSettings:
     tls: bool = False
     certificate: Path | None = None
     key: Path | None = None
+    names: tuple[str, ...] = ()
     new_code: bool = False
     scan: bool = False
 
@@ -101,10 +106,31 @@ def page_settings(settings: ServeSettings) -> PageSettings:
     root = settings.root.resolve()
     secure = settings.tls or settings.certificate is not None
     if not settings.network:
+        if settings.names:
+            raise SettingsError("--name is for others to reach the page: give --network too.")
         return PageSettings(root, _OWN_NAMES, secure=secure, port=settings.port)
+    given = frozenset(host_name(name) for name in settings.names)
     code = write_code(root / STATE_FOLDER, anew=settings.new_code)
     address, names = machine_names()
-    return PageSettings(root, _OWN_NAMES | names, code, secure, address=address, port=settings.port)
+    hosts = _OWN_NAMES | names | given
+    return PageSettings(root, hosts, code, secure, address=address, port=settings.port)
+
+
+def host_name(said: str) -> str:
+    """A name the page may be reached by, as the browser will say it.
+
+    >>> host_name("Workshop.Example.")
+    'workshop.example'
+
+    Raises
+    ------
+    SettingsError
+        If it is more than a name: an address with port or path.
+    """
+    name = said.strip().rstrip(".").lower()
+    if not _HOST_NAME.fullmatch(name):
+        raise SettingsError(f"--name {said!r}: give a name alone, such as workshop.example.")
+    return name
 
 
 def opening_words(

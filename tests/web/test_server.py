@@ -117,3 +117,16 @@ def test_nothing_of_the_page_is_loaded_before_it_is_asked_for():
         [sys.executable, "-c", program], capture_output=True, text=True, check=True, cwd=root
     )
     assert done.stdout.strip() == "[]"
+
+
+def test_a_further_name_is_answered_to_and_nothing_else(tmp_path):
+    """As a browser says it; only where others are let in at all, and only a name."""
+    asked = ServeSettings(tmp_path, 8470, network=True, names=("Workshop.Example.",))
+    page = page_settings(asked)
+    assert "workshop.example" in page.hosts
+    assert "other.example" not in page.hosts
+    with pytest.raises(SettingsError, match="--network"):
+        page_settings(ServeSettings(tmp_path, 8470, names=("workshop.example",)))
+    for wrong in ("https://workshop.example", "workshop.example:8470", "a b", "*", ""):
+        with pytest.raises(SettingsError, match="name alone"):
+            page_settings(ServeSettings(tmp_path, 8470, network=True, names=(wrong,)))
