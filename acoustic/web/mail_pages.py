@@ -22,8 +22,7 @@ from starlette.routing import BaseRoute, Route
 
 from acoustic.casework.case_file import CASE_FILE
 from acoustic.casework.case_folder import read_case_file
-from acoustic.casework.case_mail import Opened, write_merged, write_opened_case, write_packed_case
-from acoustic.casework.history import Event
+from acoustic.casework.case_mail import write_merged, write_opened_case, write_packed_case
 from acoustic.errors import AcousticError, CaseError, RecordingError
 from acoustic.output.case_text import event_text
 from acoustic.web.apart_tasks import GIGABYTE
@@ -64,32 +63,32 @@ def take_pack(request: Request, form: FormData) -> Response:
     with _sent(request, form) as pack:
         name = pack.name.removesuffix(".zip")
         folder = free_folder(root, f"{datetime.now(UTC).astimezone():%Y-%m-%d} {name}")
-        opened: Opened = _apart(open_pack, (pack, folder))
+        contents = _apart(open_pack, (pack, folder))
     key = case_key(folder.relative_to(root).as_posix())
     title = read_case_file(folder).title if (folder / CASE_FILE).is_file() else ""
-    return show(request, "mail.html", key=key, contents=opened.contents, title=title)
+    return show(request, "mail.html", key=key, contents=contents, title=title)
 
 
 def take_answer(request: Request, form: FormData) -> Response:
     """Take an adviser's answer into the case it was given to."""
     folder = case_asked(request)
     with _sent(request, form) as pack:
-        entered: tuple[Event, ...] = _apart(merge_answer, (pack, folder))
-    said = [f"{event.id}: {event.kind}: {event_text(event.data)}" for event in entered]
-    contents = said or ["This answer is in the case already. Nothing was changed."]
+        entered = _apart(merge_answer, (pack, folder))
+    contents = entered or ["This answer is in the case already. Nothing was changed."]
     title = read_case_file(folder).title
     key = request.path_params["case"]
     return show(request, "mail.html", key=key, contents=contents, title=title)
 
 
-def open_pack(pack: Path, folder: Path, _tell: Teller) -> Opened:
-    """Open a packed case; done in a process apart."""
-    return write_opened_case(pack, folder)
+def open_pack(pack: Path, folder: Path, _tell: Teller) -> tuple[str, ...]:
+    """Open a packed case and say what is in it; done in a process apart."""
+    return write_opened_case(pack, folder).contents
 
 
-def merge_answer(pack: Path, folder: Path, _tell: Teller) -> tuple[Event, ...]:
-    """Merge a packed answer; done in a process apart."""
-    return write_merged(pack, folder, datetime.now(UTC))[1]
+def merge_answer(pack: Path, folder: Path, _tell: Teller) -> tuple[str, ...]:
+    """Merge a packed answer and say what was entered; done in a process apart."""
+    _, entered = write_merged(pack, folder, datetime.now(UTC))
+    return tuple(f"{event.id}: {event.kind}: {event_text(event.data)}" for event in entered)
 
 
 @contextmanager
@@ -116,9 +115,11 @@ def write_sent(file: UploadFile, place: Path) -> None:
         shutil.copyfileobj(file.file, kept)
 
 
-def _apart(task: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
+def _apart(task: Callable[..., tuple[str, ...]], arguments: tuple[Any, ...]) -> list[str]:
+    """Sentences of a task, which come as plain values; whatever else came is made words."""
     try:
-        return run_apart(task, arguments, OPEN_LIMITS, Listener(lambda _step: None))
+        told = run_apart(task, arguments, OPEN_LIMITS, Listener(lambda _step: None))
+        return [str(sentence) for sentence in told]
     except RecordingError:
         raise CaseError(
             "Opening it broke off: it is damaged, or needs more memory or time than is allowed "
