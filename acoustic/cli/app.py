@@ -15,7 +15,7 @@ from acoustic.cli.case_by_mail import add_mail_commands
 from acoustic.cli.case_commands import case_app
 from acoustic.cli.case_links import add_link_commands
 from acoustic.cli.options import JsonFile, PictureFile
-from acoustic.cli.serve_command import serve
+from acoustic.cli.serve_command import add_serve_command
 from acoustic.errors import AcousticError, UnfitRecordingError
 
 EXIT_INPUT, EXIT_UNFIT = 2, 3
@@ -336,7 +336,7 @@ def demo(
     raise typer.Exit(run_demo(folder))
 
 
-app.command()(serve)
+add_serve_command(app)
 
 
 @app.command()
