@@ -92,7 +92,10 @@ def run_serve(request: ServeRequest) -> int:
             'python -m pip install "accessory-drive-acoustic[web]".'
         ) from None
     if not request.root.is_dir():
-        raise SettingsError(f"{request.root}: there is no such folder. Name the one of the cases.")
+        raise SettingsError(
+            f"{request.root}: there is no such folder. Name the one of the cases, "
+            "or make it, empty, for the first."
+        )
     scan = request.network and sys.stdout.isatty()
     serve(ServeSettings(**asdict(request), scan=scan), _say)
     return 0
