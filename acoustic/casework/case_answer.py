@@ -301,6 +301,16 @@ def usable_recordings(case: Case, stage: Stage) -> list[StoredRecording]:
     ]
 
 
+def is_answered(case: Case) -> bool:
+    """Whether the newest answer kept rests on the recordings and the layout there are now."""
+    there = {one.added.sha256 for one in usable_recordings(case, "before")}
+    made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and not e.data.by]
+    if not made:
+        return not there
+    same_layout = made[-1].layout in {"", case.layout_sha256}
+    return same_layout and there == set(made[-1].recordings)
+
+
 def _with_heard_speed(one: StoredRecording) -> Taken:
     gate = one.added.gate
     if one.taken.rpm is not None or gate is None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from acoustic.casework.case_answer import (
     checks_done,
+    is_answered,
     outcomes_of,
 )
 from acoustic.casework.case_folder import Case, StoredRecording
@@ -38,7 +39,7 @@ from acoustic.web.waiting import (
     read_refused,
     read_waiting,
 )
-from acoustic.web.work import REPORT_FILE, WorkState, is_answered
+from acoustic.web.work import REPORT_FILE, WorkState
 
 _MOST_RANKED = 5
 _LEAST_RANKED = 0.02

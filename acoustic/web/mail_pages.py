@@ -29,6 +29,7 @@ from acoustic.web.apart_tasks import GIGABYTE
 from acoustic.web.desk import case_asked, case_key, desk_of
 from acoustic.web.new_case_pages import free_folder
 from acoustic.web.pages import show, takes_form
+from acoustic.web.plain_words import without_place
 from acoustic.web.strangers import ApartLimits, Listener, Teller, run_apart
 from acoustic.web.waiting import safe_name
 
@@ -103,9 +104,8 @@ def _sent(request: Request, form: FormData) -> Iterator[Path]:
         try:
             yield pack
         except AcousticError as error:  # told without where it lay on this machine
-            said = str(error).replace(f"{place}/", "")
-            root = str(desk_of(request).settings.root)
-            raise CaseError(said.replace(f"{root}/", "")) from None
+            said = without_place(str(error), Path(place))
+            raise CaseError(without_place(said, desk_of(request).settings.root)) from None
 
 
 def write_sent(file: UploadFile, place: Path) -> None:

@@ -29,6 +29,7 @@ from acoustic.casework.lasting_files import read_digest, read_whole, write_lasti
 from acoustic.errors import AcousticError, CaseError
 from acoustic.output.case_sounds import CaseSounds, SoundKind
 from acoustic.output.sound_file import ENDING, write_sound
+from acoustic.web.plain_words import without_place
 from acoustic.web.waiting import PAGE_FOLDER
 
 _SOUNDS, _ASKED, _MADE = "sounds", "asked.json", "made.json"
@@ -187,7 +188,7 @@ def write_sound_set(case: Path, asked: SoundsAsked, made: CaseSounds) -> None:
 
 def write_none_made(case: Path, asked: SoundsAsked, error: AcousticError) -> None:
     """Keep why a set could not be made, without where the case lies on this machine."""
-    said = str(error).replace(f"{case}/", "").replace(str(case), case.name)
+    said = without_place(str(error), case)
     _write_made(case, SoundSet(asked, datetime.now(UTC), trouble=said))
 
 

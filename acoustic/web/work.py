@@ -19,12 +19,11 @@ from typing import Any, Literal, TypeAlias
 
 from pydantic import TypeAdapter, ValidationError
 
-from acoustic.casework.case_answer import as_gate_answer, usable_recordings
+from acoustic.casework.case_answer import as_gate_answer, is_answered
 from acoustic.casework.case_file import CASE_FILE
 from acoustic.casework.case_folder import Case, read_case
 from acoustic.casework.case_writes import write_recording
 from acoustic.casework.gate import turned_away
-from acoustic.casework.history import ScreeningMade
 from acoustic.casework.lasting_files import write_lasting
 from acoustic.casework.take_names import next_take
 from acoustic.errors import AcousticError, RecordingError
@@ -248,16 +247,6 @@ class WorkQueue:
             refuse(folder, broke, error)
         if not read_waiting(folder) and not is_answered(read_case(folder)):
             self.ask(folder, "screen")
-
-
-def is_answered(case: Case) -> bool:
-    """Whether the newest answer kept rests on the recordings and the layout there are now."""
-    there = {one.added.sha256 for one in usable_recordings(case, "before")}
-    made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and not e.data.by]
-    if not made:
-        return not there
-    same_layout = made[-1].layout in {"", case.layout_sha256}
-    return same_layout and there == set(made[-1].recordings)
 
 
 def numbered(case: Case, waiting: Sequence[WaitingClip]) -> list[tuple[WaitingClip, Taken]]:

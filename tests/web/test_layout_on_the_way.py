@@ -3,9 +3,9 @@
 import re
 from datetime import UTC, datetime
 
+from acoustic.casework.case_answer import is_answered
 from acoustic.casework.case_folder import read_case
 from acoustic.casework.case_writes import write_layout
-from acoustic.web.work import is_answered
 
 LAYOUT = "layout.toml"
 

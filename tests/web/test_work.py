@@ -9,12 +9,13 @@ from pathlib import Path
 
 from starlette.testclient import TestClient
 
+from acoustic.casework.case_answer import is_answered
 from acoustic.casework.case_folder import read_case
 from acoustic.casework.history import ScreeningMade
 from acoustic.web.application import make_app
 from acoustic.web.settings import PageSettings
 from acoustic.web.waiting import read_waiting
-from acoustic.web.work import WorkQueue, is_answered
+from acoustic.web.work import WorkQueue
 
 ROOT = Path(__file__).resolve().parents[2]
 
