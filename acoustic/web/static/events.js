@@ -29,6 +29,9 @@ async function lookAgain() {
       return;
     }
     const page = await answer.text();
+    const fresh = document.createElement("template");
+    fresh.innerHTML = page;
+    if (fresh.innerHTML === now.innerHTML) return; // a button being pressed stays the same one
     const { open, focused } = marks();
     now.innerHTML = page; // made by our own templates, with every name escaped
     for (const id of open) {
