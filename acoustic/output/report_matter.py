@@ -52,7 +52,7 @@ class ReportMatter:
     changes : tuple of CaseChange
         Empty where there are no recordings after the repair to compare.
     change_missing : str
-        Why there are none, where recordings after the repair are there.
+        Why recordings after the repair are not compared, where there are such.
     kept_answer : str
         How the answer the case keeps differs from this one; empty if it does not.
     still_to_record : tuple of str

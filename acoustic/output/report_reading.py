@@ -13,11 +13,11 @@ from acoustic.casework.case_answer import (
     read_clip,
     usable_recordings,
 )
-from acoustic.casework.case_change import comparable_pairs, read_and_compare
+from acoustic.casework.case_change import ComparablePair, comparable_pairs, read_and_compare
 from acoustic.casework.case_choice import case_screen_settings, choice_of, plan_of
 from acoustic.casework.case_folder import Case
 from acoustic.casework.kept_answer import kept_answer_words
-from acoustic.errors import CaseError
+from acoustic.errors import AcousticError, CaseError
 from acoustic.output.report_matter import CaseChange, ReportMatter
 from acoustic.recording.recording import Recording
 
@@ -40,7 +40,7 @@ def read_report_matter(
     ranked, choice = (
         choice_of(case, belief, checks_done(case)) if belief is not None else ((), None)
     )
-    changes, missing = _read_changes(case, say)
+    compared, missing = _read_changes(case, say)
     steps = plan_of(case, belief).steps
     return ReportMatter(
         case=case,
@@ -49,28 +49,38 @@ def read_report_matter(
         belief=belief,
         ranked=ranked,
         choice=choice,
-        changes=changes,
+        changes=tuple(change for _, change in compared),
         change_missing=missing,
         kept_answer=kept_answer_words(case, screening),
         still_to_record=tuple(s.title for s in steps if s.asks_for is not None and not s.done),
-        before_after=_read_before_after(case) if sounds and changes else None,
+        before_after=_read_before_after(compared[0][0]) if sounds and compared else None,
     )
 
 
-def _read_before_after(case: Case) -> tuple[Recording, Recording]:
+def _read_before_after(pair: ComparablePair) -> tuple[Recording, Recording]:
     """Give the first recordings of the comparison that the report tells first."""
-    pair = comparable_pairs(case)[0]
     return read_clip(pair.before[0]).recording, read_clip(pair.after[0]).recording
 
 
-def _read_changes(case: Case, say: Callable[[str], None]) -> tuple[tuple[CaseChange, ...], str]:
-    """Every comparison of before and after; where there is none though recorded, why."""
+def _read_changes(
+    case: Case, say: Callable[[str], None]
+) -> tuple[list[tuple[ComparablePair, CaseChange]], str]:
+    """Every comparison of before and after; where recorded and not to be compared, why.
+
+    What cannot be compared keeps nobody from the rest of the report.
+    """
     if not usable_recordings(case, "after"):
-        return (), ""
+        return [], ""
+    compared, missing = [], []
     try:
-        pairs = comparable_pairs(case)
-        changes = [CaseChange(one.taken, read_and_compare(case, one, say)) for one in pairs]
+        for pair in comparable_pairs(case):
+            try:
+                change = CaseChange(pair.taken, read_and_compare(case, pair, say))
+            except AcousticError as error:
+                missing.append(str(error))
+            else:
+                compared.append((pair, change))
     except CaseError as error:
-        # A report is mailed: it tells nobody where the case lies on this machine.
-        return (), str(error).replace(str(case.folder), case.folder.name)
-    return tuple(changes), ""
+        missing.append(str(error))
+    # A report is mailed: it tells nobody where the case lies on this machine.
+    return compared, " ".join(missing).replace(str(case.folder), case.folder.name)

@@ -78,11 +78,12 @@ def change_section(matter: ReportMatter) -> Element | None:
             element("p", matter.change_missing),
         )  # fmt: skip
     first, *others = matter.changes
+    also = [f"Also {_taken(one)}: {one.change.headline}" for one in others]
     return element(
         "section",
         element("h3", "What the repair changed"),
         *_change(first),
-        *paragraphs(f"Also {_taken(one)}: {one.change.headline}" for one in others),
+        *paragraphs([*also, matter.change_missing]),
     )
 
 

@@ -7,6 +7,7 @@ from html import unescape
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from acoustic.errors import OutputError
 from acoustic.output.report_pdf import require_pdf
@@ -24,7 +25,8 @@ def bus(acoustic, case, tmp_path):
     return folder
 
 
-HEALTHY = Path(__file__).resolve().parents[2] / "samples" / "front_four_healthy_idle.m4a"
+SAMPLES = Path(__file__).resolve().parents[2] / "samples"
+HEALTHY = SAMPLES / "front_four_healthy_idle.m4a"
 
 
 def add(acoustic, bus, clip, *more):
@@ -57,6 +59,18 @@ def test_from_clips_to_the_page(acoustic, bus, case, tmp_path):
     assert re.search(r"As a figure, for idler: (0\.[89]\d|>0\.99) likely, by 2 recordings", said)
     for clip in (idle, held):
         assert hashlib.sha256(clip.read_bytes()).hexdigest() in said
+
+
+def test_what_cannot_be_compared_holds_up_no_report(acoustic, bus, tmp_path):
+    """Six seconds before and after are too short to compare, yet enough to be screened."""
+    page = tmp_path / "report.html"
+    for name, stage in (("front_800rpm", []), ("front_800rpm_after", ["--after"])):
+        samples, rate_hz = soundfile.read(SAMPLES / "library_bus_case" / f"{name}.opus")
+        clip = tmp_path / f"{name}_short.wav"
+        soundfile.write(clip, samples[: 6 * rate_hz], rate_hz)
+        add(acoustic, bus, clip, "--point", "front", *stage)
+    assert acoustic("case", "report", bus, "--file", page)[0] == 0
+    assert "only 2 stretches of 32 turns of the engine can be compared" in page.read_text("utf-8")
 
 
 def test_what_cannot_be_reported_is_answered(acoustic, bus, tmp_path):
