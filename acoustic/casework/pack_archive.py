@@ -126,7 +126,7 @@ def _read_checked(
         raise CaseError(f"is no packed case: there is no {MANIFEST_FILE} in it.")
     manifest = parse_manifest(_read_manifest(archive))
     if manifest.what != what:
-        other = "acoustic case merge" if manifest.what == "answer" else "acoustic case unpack"
+        other = "acoustic bundle merge" if manifest.what == "answer" else "acoustic bundle open"
         raise CaseError(f"holds a packed {manifest.what}, no {what}. Use: {other} FILE FOLDER.")
     require_bearable(manifest, limits)
     missing = [file.name for file in manifest.files if file.name not in there]

@@ -2,7 +2,7 @@
 
 Reading order: progress, options, screen_command, change_command, hear_command,
 orders_command, plan_command, demo_command, adding, case_answers, report_command,
-case_commands, case_by_mail, case_links, serve_command, app.
+case_commands, bundle_commands, case_links, serve_command, app.
 
 ``acoustic`` starts at `main`. Nothing heavy is imported before a command runs, so that
 ``acoustic --help`` answers at once.

@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from acoustic import __version__
-from acoustic.cli.case_by_mail import add_mail_commands
+from acoustic.cli.bundle_commands import bundle_app
 from acoustic.cli.case_commands import case_app
 from acoustic.cli.case_links import add_link_commands
 from acoustic.cli.options import JsonFile, PictureFile
@@ -33,9 +33,9 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-add_mail_commands(case_app)
 add_link_commands(case_app)
 app.add_typer(case_app, name="case")
+app.add_typer(bundle_app, name="bundle")
 
 LayoutFile = Annotated[Path, typer.Argument(metavar="LAYOUT", help="Layout file of the drive.")]
 

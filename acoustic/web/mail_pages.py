@@ -1,6 +1,6 @@
 """Cases that go and come by mail: packed to download, opened and merged as a stranger's.
 
-The same functions as ``acoustic case pack``, ``unpack`` and ``merge``; what came from outside is
+The same functions as ``acoustic bundle pack``, ``open`` and ``merge``; what came from outside is
 opened in a process apart.
 """
 

@@ -255,7 +255,7 @@ def test_a_case_in_which_nothing_happened_yet_cannot_be_answered(folder, tmp_pat
 def test_each_kind_of_file_is_told_from_the_other(bus, adviser, packed, tmp_path, now):
     """A case is not merged, an answer not unpacked."""
     write_packed_answer(adviser, tmp_path / "answer.zip", OPINION, now)
-    with pytest.raises(CaseError, match="acoustic case unpack"):
+    with pytest.raises(CaseError, match="acoustic bundle open"):
         write_merged(packed, bus, now)
-    with pytest.raises(CaseError, match="acoustic case merge"):
+    with pytest.raises(CaseError, match="acoustic bundle merge"):
         write_opened_case(tmp_path / "answer.zip", tmp_path / "x")

@@ -1,4 +1,4 @@
-"""``acoustic case pack, unpack, answer, merge``: a second opinion by mail, without any server."""
+"""``acoustic bundle``: a second opinion by mail, without any server."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ PackFile = Annotated[
 ]
 
 
-def add_mail_commands(case_app: typer.Typer) -> None:
-    """Add the commands of this module to ``acoustic case``."""
-    case_app.command("pack")(pack_case)
-    case_app.command("unpack")(unpack_case)
-    case_app.command("answer")(answer_case)
-    case_app.command("merge")(merge_answer)
+bundle_app = typer.Typer(
+    help="A case in one file to mail: pack it, open it, answer it, take the answer in.",
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
 
 
+@bundle_app.command("pack")
 def pack_case(folder: CaseFolder, file: PackFile) -> None:
     """Pack a case into one file to mail.
 
@@ -45,10 +45,11 @@ def pack_case(folder: CaseFolder, file: PackFile) -> None:
     _say(_made(file, manifest, f"the case '{manifest.title}'"))
     if file.stat().st_size > _LARGE_MAIL_BYTES:
         _say("Many mail services take no more than 20 MB: hand it over on a stick or a share.")
-    _say("For the one who gets it: acoustic case unpack FILE FOLDER")
+    _say("For the one who gets it: acoustic bundle open FILE FOLDER")
 
 
-def unpack_case(
+@bundle_app.command("open")
+def open_case(
     pack: Annotated[Path, typer.Argument(metavar="FILE", help="The packed case.")],
     folder: Annotated[
         Path,
@@ -72,9 +73,10 @@ def unpack_case(
         )
         raise typer.Exit(EXIT_LEFT_AS_IT_IS)
     _say(f"Unpacked into {folder}. Next: acoustic case screen {folder}")
-    _say(f"To answer: acoustic case answer {folder} --by NAME --text TEXT --file answer.zip")
+    _say(f"To answer: acoustic bundle answer {folder} --by NAME --text TEXT --file answer.zip")
 
 
+@bundle_app.command("answer")
 def answer_case(
     folder: CaseFolder,
     by: Annotated[str, typer.Option(metavar="NAME", help="Who answers.")],
@@ -93,9 +95,10 @@ def answer_case(
     _say(_made(file, manifest, "the opinion" + (" and the newest screening" if screened else "")))
     if not screened:
         _say(f"No screening was made here since it came: acoustic case screen {folder}")
-    _say("For the one who asked: acoustic case merge FILE FOLDER")
+    _say("For the one who asked: acoustic bundle merge FILE FOLDER")
 
 
+@bundle_app.command("merge")
 def merge_answer(
     pack: Annotated[Path, typer.Argument(metavar="FILE", help="The answer that came.")],
     folder: CaseFolder,
