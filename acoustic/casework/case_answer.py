@@ -303,12 +303,36 @@ def usable_recordings(case: Case, stage: Stage) -> list[StoredRecording]:
 
 def is_answered(case: Case) -> bool:
     """Whether the newest answer kept rests on the recordings and the layout there are now."""
-    there = {one.added.sha256 for one in usable_recordings(case, "before")}
+    kept = _newest_answer(case)
+    return not usable_recordings(case, "before") if kept is None else not _changed_since(case, kept)
+
+
+def changed_words(case: Case) -> str:
+    """What changed since the newest answer kept, and what to do; empty if nothing or none is."""
+    kept = _newest_answer(case)
+    changed = [] if kept is None else _changed_since(case, kept)
+    if not changed:
+        return ""
+    return (
+        f"Since the newest answer kept, {' and '.join(changed)} changed. What follows rests on "
+        f"the case as it was then. Screen it again: acoustic case screen {case.folder}"
+    )
+
+
+def _newest_answer(case: Case) -> ScreeningMade | None:
     made = [e.data for e in case.events if isinstance(e.data, ScreeningMade) and not e.data.by]
-    if not made:
-        return not there
-    same_layout = made[-1].layout in {"", case.layout_sha256}
-    return same_layout and there == set(made[-1].recordings)
+    return made[-1] if made else None
+
+
+def _changed_since(case: Case, made: ScreeningMade) -> list[str]:
+    """What of a case is not as it was for an answer: layout, recordings."""
+    there = {one.added.sha256 for one in usable_recordings(case, "before")}
+    changed = []
+    if made.layout not in {"", case.layout_sha256}:
+        changed.append(f"the layout ({case.file.layout})")
+    if there != set(made.recordings):
+        changed.append("the usable recordings before the repair")
+    return changed
 
 
 def _with_heard_speed(one: StoredRecording) -> Taken:

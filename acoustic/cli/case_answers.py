@@ -86,10 +86,16 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
 
     With `own_record`, a folder of cases, the odds are corrected by what was found in those.
     """
-    from acoustic.casework.case_answer import believed_after_checks, checks_done, read_belief
+    from acoustic.casework.case_answer import (
+        believed_after_checks,
+        changed_words,
+        checks_done,
+        read_belief,
+    )
     from acoustic.casework.case_choice import choice_of
     from acoustic.casework.case_folder import read_case
     from acoustic.output.checks_text import render_checks, render_choice
+    from acoustic.output.wording import wrapped
 
     case = read_case(folder)
     belief = read_belief(case)
@@ -97,6 +103,8 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
     if belief is None:
         sys.stdout.write(_still_to_record(case, None, width))
         return 0
+    for line in wrapped(changed_words(case), width, "", "  "):
+        sys.stdout.write(f"{line}\n")
     if own_record is not None:
         belief = _by_own_record(case, belief, own_record)
     belief = believed_after_checks(case, belief)

@@ -312,7 +312,8 @@ def _problem(
         tables = voice_tables(voice, group, listenings, without_lines)
         return tables + steps.tables(number, group.offset.size)
 
-    tables = in_turn_or_beside(held_against, range(len(sources.voices)), settings.workers)
+    # Too many small steps for threads: with two of them it takes twice as long as with one.
+    tables = [held_against(number) for number in range(len(sources.voices))]
     fault_level = level_prior(*settings.fault_level_db)
     own = healthy.songs if healthy else (None,) * len(sources.parts)
     swinging = [one for one in listenings if one.realm == Realm.ENVELOPE]

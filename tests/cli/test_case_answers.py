@@ -260,6 +260,28 @@ def test_what_is_not_there_cannot_be_taken_back(acoustic, bus, number):
     assert _untouched(bus) == before
 
 
+# ------------------------------------------------------------------ a case that went on
+
+
+def test_what_changed_since_the_answer_is_told_first(acoustic, bus, case):
+    """A pulley measured again, then one recording more; gone once it is screened again."""
+    layout = bus / "layout.toml"
+    text = layout.read_text("utf-8")
+    measured = text.replace("diameter_mm = 118.0", "diameter_mm = 119.0")
+    assert measured != text
+    layout.write_text(measured, "utf-8")
+    out = acoustic("case", "next", bus)[1]
+    assert out.startswith("Since the newest answer kept, the layout (layout.toml) changed.")
+    assert max(map(len, out.splitlines())) <= 80
+    layout.write_text(text, "utf-8")
+    acoustic("case", "add", bus, case / "held_2000_rpm.m4a", "--rpm", "heard", "--load", "none")
+    said = " ".join(acoustic("case", "next", bus)[1].split())
+    assert "kept, the usable recordings before the repair changed. What follows rests" in said
+    assert f"acoustic case screen {bus}" in said
+    assert acoustic("case", "screen", bus)[0] == 0
+    assert "Since the newest answer" not in acoustic("case", "next", bus)[1]
+
+
 # ------------------------------------------------------------------ damage
 
 
