@@ -10,6 +10,7 @@ case_commands, bundle_commands, case_links, serve_command, app.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 
 
@@ -26,6 +27,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         0 screened (or done), 2 input error, 3 recording unfit.
     """
+    # The matrices are small: threads on them make no answer come sooner, they only heat the
+    # machine. To be said before numpy is loaded, and not if somebody chose otherwise.
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
     from acoustic.cli.app import run
 
     return run(argv)

@@ -112,8 +112,9 @@ _STEERING = re.compile("[\x00-\x08\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]"
 def wrapped(text: str, width: int, first: str, rest: str) -> list[str]:
     """Wrap text, with an indent for the first line and one for the rest.
 
-    A figure is never parted from its unit, and no sign that steers a terminal or turns the
-    text around comes through: cases and their words may come from strangers.
+    A figure is never parted from its unit, a path to be typed never cut in two. No sign that
+    steers a terminal or turns the text around comes through: cases and their words may come
+    from strangers.
 
     >>> wrapped("give the speed to 5 %", 20, "- ", "  ")
     ['- give the speed to', '  5 %']
@@ -121,6 +122,11 @@ def wrapped(text: str, width: int, first: str, rest: str) -> list[str]:
     harmless = _STEERING.sub("\ufffd", text)
     tied = re.sub(r"(?<=\d) (?=(?:%|Hz|kHz|dB|rpm|s|ms|mm|m/s)(?!\w))", "\u00a0", harmless)
     lines = textwrap.wrap(
-        tied, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+        tied,
+        width,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_on_hyphens=False,
+        break_long_words=False,
     )
     return [line.replace("\u00a0", " ") for line in lines]

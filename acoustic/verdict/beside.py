@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
+from threadpoolctl import threadpool_limits
+
 Value = TypeVar("Value")
 Result = TypeVar("Result")
 
@@ -16,12 +18,13 @@ def in_turn_or_beside(
     """Do `work` on each value, in their order; `workers` at a time.
 
     Threads, as the arithmetic of numpy and scipy runs beside other threads and large tables
-    need not be sent anywhere.
+    need not be sent anywhere. Meanwhile the linear algebra starts no threads of its own: they
+    would only take the cores from these.
 
     >>> in_turn_or_beside(abs, [-1, 2, -3], 2)
     [1, 2, 3]
     """
     if workers < 2:
         return [work(value) for value in values]
-    with ThreadPoolExecutor(workers) as pool:
+    with threadpool_limits(limits=1, user_api="blas"), ThreadPoolExecutor(workers) as pool:
         return list(pool.map(work, values))

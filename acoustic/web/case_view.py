@@ -179,6 +179,8 @@ def read_view(desk: Desk, folder: Path) -> CaseView:
     AcousticError
         If the case cannot be read.
     """
+    # What is under way is looked at first: what is done meanwhile shows as both, never as neither.
+    work, waiting = desk.work.states_of(folder), read_waiting(folder)
     thought = desk.memory.thought_of(folder)
     case, belief = thought.case, thought.belief
     report = folder / PAGE_FOLDER / REPORT_FILE
@@ -197,9 +199,9 @@ def read_view(desk: Desk, folder: Path) -> CaseView:
         fresh=is_answered(case),
         checks=len(checks_done(case)),
         clips=tuple(_clip_row(one) for one in reversed(case.recordings)),
-        waiting=read_waiting(folder),
+        waiting=waiting,
         refused=read_refused(folder),
-        work=desk.work.states_of(folder),
+        work=work,
         history=tuple(_history_row(event) for event in reversed(case.events)),
         found=tuple(one.part or "no part of the layout to blame" for _, one in outcomes_of(case)),
         report_made=made,

@@ -15,7 +15,7 @@ from typing import Literal, TypeAlias
 
 from starlette.datastructures import FormData
 
-from acoustic.casework.case_folder import Case
+from acoustic.casework.case_folder import Case, read_history
 from acoustic.casework.customer_links import AnswerForCustomer, CustomerLink, answer_for
 from acoustic.casework.history import GateAnswer, recordings_of
 from acoustic.casework.lasting_files import read_whole
@@ -134,9 +134,10 @@ def asked_recordings(case: Case, at_parts: bool) -> tuple[AskedRecording, ...]:
 
 def read_receipt_views(case: Case, receipts: Sequence[Receipt]) -> tuple[ReceiptView, ...]:
     """What was said of each recording that came, newest first."""
+    # What waits is looked at first: what is taken in meanwhile is then in one of the two.
     waiting = {one.id for one in read_waiting(case.folder)}
     refused = {one.id: one.why for one in read_refused(case.folder)}
-    events = recordings_of(case.history.events)
+    events = recordings_of(read_history(case.folder).events)
     gates = {clip_id(added.sha256): added.gate for _, added in events}
     views = []
     for one in reversed(receipts):

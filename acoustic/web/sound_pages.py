@@ -159,6 +159,8 @@ def _listening(
     usable = _is_usable(one)
     others = _others(case, one) if usable else []
     asked = _asked(case, one, part, other) if usable else None
+    # In this order: what is done between the two looks shows as made, not as neither.
+    waits = asked is not None and asked in read_sounds_asked(case.folder)
     made = None if asked is None else read_sound_set(case.folder, asked)
     return Listening(
         clip=clip_id(one.added.sha256),
@@ -172,7 +174,7 @@ def _listening(
         other=other if asked else "",
         query=urlencode({"part": part} if part else {"other": other}) if asked else "",
         number=asked.number if asked else "",
-        waits=asked is not None and asked in read_sounds_asked(case.folder),
+        waits=waits,
         made=made,
         moved_on=made is not None and bool(part) and _moved_on(case, made),
         there=_parts_there(case, one),

@@ -2,16 +2,19 @@
 
 import json
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
 from acoustic.casework.case_folder import read_case
+from acoustic.casework.case_writes import write_recording
+from acoustic.recording.taken import Taken
 from acoustic.web.application import make_app
 from acoustic.web.settings import Limits, PageSettings
 from acoustic.web.uploads import processing_of
-from acoustic.web.waiting import read_refused, read_waiting
+from acoustic.web.waiting import ClipAsked, read_refused, read_waiting, write_done, write_waiting
 
 FORMATS = Path(__file__).resolve().parents[1] / "recording" / "formats"
 
@@ -53,6 +56,23 @@ def test_a_clip_is_kept_before_it_is_acknowledged(send, cases):
     number = answer.headers["location"].rsplit("/", 1)[1]
     there = [one.id for one in (*read_waiting(cases / "bus"), *read_refused(cases / "bus"))]
     assert there == [number]
+
+
+def test_a_clip_taken_in_while_a_page_is_made_is_never_missing(visitor, sample, cases, monkeypatch):
+    """It goes from the waiting ones into the case just as the page looks at those."""
+    bus, now = cases / "bus", datetime.now(UTC)
+    with sample("front_800rpm.opus").open("rb") as sound:
+        clip = write_waiting(bus, sound, ClipAsked("front_800rpm.opus", Taken(rpm=800.0), now))
+
+    def taken_in_now(folder):
+        write_recording(folder, clip.path, clip.asked.taken, now)
+        write_done(clip)
+        return read_waiting(folder)
+
+    monkeypatch.setattr("acoustic.web.case_view.read_waiting", taken_in_now)
+    page = visitor.get(f"/case/bus/clip/{clip.id}")
+    assert page.status_code == 200
+    assert "front_800rpm.opus" in page.text
 
 
 def test_a_usable_clip_goes_into_the_case_and_is_screened(send, gated, sample, cases, wait_until):
