@@ -82,6 +82,8 @@ class RankedCheck:
         With the belt taken off and put on, where that is needed. [min]
     information_nat : float
         Expected fall of `unsettled_nat`. [nat]
+    doubt_share : float
+        That fall as a share of what is unsettled before the check.
     remarks : tuple of str
         What is to be minded at this part beside the caution of the check.
     """
@@ -90,6 +92,7 @@ class RankedCheck:
     part: str
     minutes: float
     information_nat: float
+    doubt_share: float
     results: tuple[ResultOutlook, ...]
     remarks: tuple[str, ...] = ()
 
@@ -206,11 +209,13 @@ def _ranked(
     belt = belt_of(drive, part) if check.belt_off else None
     takes_off = belt is not None and belt.name != off
     remark = [repair_words("checks", "stretch_belt")] if belt and belt.stretch else []
+    information_nat = max(0.0, before - left)  # below 0 by rounding only
     return RankedCheck(
         check=check,
         part=part,
         minutes=check.minutes + (settings.belt_off_minutes if takes_off else 0.0),
-        information_nat=max(0.0, before - left),  # below 0 by rounding only
+        information_nat=information_nat,
+        doubt_share=information_nat / before if before > 0.0 else 0.0,
         results=tuple(_outlook(belief, check, one, settings) for one in found),
         remarks=tuple(remark),
     )

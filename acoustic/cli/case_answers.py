@@ -103,8 +103,8 @@ def run_next(folder: Path, own_record: Path | None, width: int) -> int:
     if belief is None:
         sys.stdout.write(_still_to_record(case, None, width))
         return 0
-    for line in wrapped(changed_words(case), width, "", "  "):
-        sys.stdout.write(f"{line}\n")
+    if changed := wrapped(changed_words(case), width, "", "  "):
+        sys.stdout.write("\n".join(changed) + "\n\n")
     if own_record is not None:
         belief = _by_own_record(case, belief, own_record)
     belief = believed_after_checks(case, belief)

@@ -9,7 +9,12 @@ from acoustic.casework.next_checks import RankedCheck
 from acoustic.casework.openings import Search
 from acoustic.casework.repair_choice import CheckFirst, RepairChoice, SuspectWork
 from acoustic.casework.service_due import ServiceDue
-from acoustic.output.wording import RUNNING_ENGINE_CAUTION, probability_text, wrapped
+from acoustic.output.wording import (
+    RUNNING_ENGINE_CAUTION,
+    probability_text,
+    share_text,
+    wrapped,
+)
 from acoustic.tables.words import repair_words
 
 INDENT = "  "
@@ -39,7 +44,7 @@ def render_checks(
     """
     width = max(40, width)
     lines = ["ONE MORE CHECK?", *wrapped(choice.stop.sentence, width, INDENT, INDENT), ""]
-    lines.append("HAND CHECKS, most per minute first")
+    lines.append("HAND CHECKS, most settled per minute")
     for number, one in enumerate(ranked[:most], start=1):
         lines += ["", *_check_lines(number, one, width, case_folder)]
     left = len(ranked) - most
@@ -82,7 +87,7 @@ def _check_lines(number: int, one: RankedCheck, width: int, folder: str) -> Iter
     tools = "; ".join(filter(None, (*check.tools, check.special_tool))) or "no tools"
     yield from wrapped(
         f"{one.minutes:.0f} min, engine {check.engine}{', belt off' if check.belt_off else ''}; "
-        f"{tools}; settles {one.information_nat:.2f} nat ({one.nat_per_minute:.3f} a minute)",
+        f"{tools}; settles {share_text(one.doubt_share)} of the doubt",
         width,
         inner,
         inner,

@@ -14,7 +14,7 @@ from acoustic.output.page_pieces import Element, Piece, element, listed, paragra
 from acoustic.output.points_text import taken_text
 from acoustic.output.report_matter import CaseChange, ReportMatter, events_of
 from acoustic.output.report_pictures import change_picture, picture_figure
-from acoustic.output.wording import probability_text
+from acoustic.output.wording import probability_text, share_text
 from acoustic.tables.words import repair_words
 from acoustic.verdict.change_values import FamilyChange
 
@@ -109,7 +109,7 @@ def _open_check(one: RankedCheck) -> Element:
     tools = "; ".join(filter(None, (*check.tools, check.special_tool))) or "no tools"
     facts = (
         f" {one.minutes:.0f} min, engine {check.engine}{', belt off' if check.belt_off else ''}; "
-        f"{tools}; settles {one.information_nat:.2f} nat ({one.nat_per_minute:.3f} a minute)."
+        f"{tools}; settles {share_text(one.doubt_share)} of the doubt."
     )
     results = [f"{result.result}: {result.sentence}" for result in one.results]
     return element(

@@ -60,6 +60,15 @@ def probability_text(probability: float) -> str:
     return f"{probability_number(probability)} {probability_word(probability)}"
 
 
+def share_text(share: float) -> str:
+    """Write a share in percent, never as nothing while there is some.
+
+    >>> share_text(0.183), share_text(0.002), share_text(0.0)
+    ('18 %', 'less than 1 %', '0 %')
+    """
+    return "less than 1 %" if 0.0 < share < 0.01 else f"{100.0 * share:.0f} %"
+
+
 def order_text(order: float) -> str:
     """Write an order with as many decimals as a clip can settle.
 

@@ -48,6 +48,7 @@ def test_information_of_a_check_on_two_equal_suspects(
     for one in ranked:
         assert one.information_nat == pytest.approx(nat, abs=1e-9)
         assert one.nat_per_minute == pytest.approx(nat / 4, abs=1e-9)
+        assert one.doubt_share == pytest.approx(nat / math.log(2), abs=1e-9)
         assert one.minutes == 4
 
 
