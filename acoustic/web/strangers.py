@@ -13,12 +13,15 @@ import json
 import multiprocessing
 import os
 import sys
+import threading
 import time
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from importlib import import_module
 from multiprocessing.connection import Connection
+from multiprocessing.context import SpawnProcess
 from typing import Any, TypeAlias
 
 from pydantic_core import to_json
@@ -100,11 +103,64 @@ class StoppedError(Exception):
     """The work apart was stopped because the server ends; it is done at the next start."""
 
 
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """A process apart, and the end of the pipe to it."""
+
+    process: SpawnProcess
+    here: Connection
+
+
+class Spare:
+    """A process that is started before it is asked for, so that nobody waits for its start.
+
+    It is used once, like any other: no file of one stranger is opened where one of another
+    was. The next one is started as soon as it is taken.
+
+    Parameters
+    ----------
+    loads : str
+        Module it loads ahead: that of the work it will be given.
+    ahead : bool
+        False to start each process only when it is asked for.
+    """
+
+    def __init__(self, loads: str = "", *, ahead: bool = False) -> None:
+        self._loads, self._ahead = loads, ahead
+        self._lock = threading.Lock()
+        self._ready: Apart | None = None
+
+    def prepare(self) -> None:
+        """Start one, if they are to be started ahead and none is ready."""
+        with self._lock:
+            if self._ahead and self._ready is None:
+                self._ready = _started(self._loads)
+
+    def take(self) -> Apart:
+        """One that waits for work; its own from now on."""
+        with self._lock:
+            ready, self._ready = self._ready, None
+        if ready is not None and not ready.process.is_alive():
+            _end(ready)
+            ready = None
+        taken = ready or _started("")
+        self.prepare()
+        return taken
+
+    def stop(self) -> None:
+        """End the one that waits, and start no more."""
+        with self._lock:
+            ready, self._ready, self._ahead = self._ready, None, False
+        if ready is not None:
+            _end(ready)
+
+
 def run_apart(
     task: Callable[..., Any],
     arguments: tuple[Any, ...],
     limits: ApartLimits,
     listener: Listener,
+    spare: Spare | None = None,
 ) -> Any:
     """Run a function of a module in a process of its own; give what it gives.
 
@@ -115,6 +171,8 @@ def run_apart(
     arguments : tuple
     limits : ApartLimits
     listener : Listener
+    spare : Spare, optional
+        Where one may be ready.
 
     Raises
     ------
@@ -123,20 +181,29 @@ def run_apart(
     StoppedError
         It was stopped.
     """
+    apart = (spare or Spare()).take()
+    try:
+        with suppress(BrokenPipeError):  # it ended: told as whatever else breaks off there
+            apart.here.send((limits, task, arguments))
+        return _answer(apart.here, limits, listener)
+    finally:
+        _end(apart)
+
+
+def _started(loads: str) -> Apart:
     context = multiprocessing.get_context("spawn")  # a forked one would hold our socket
-    here, there = context.Pipe(duplex=False)
-    process = context.Process(
-        target=_work_apart, args=(there, limits, task, arguments), daemon=True
-    )
+    here, there = context.Pipe()
+    process = context.Process(target=_wait_for_work, args=(there, loads), daemon=True)
     process.start()
     there.close()
-    try:
-        return _answer(here, limits, listener)
-    finally:
-        process.kill()
-        process.join()
-        process.close()
-        here.close()
+    return Apart(process, here)
+
+
+def _end(apart: Apart) -> None:
+    apart.process.kill()
+    apart.process.join()
+    apart.process.close()
+    apart.here.close()
 
 
 def _answer(here: Connection, limits: ApartLimits, listener: Listener) -> Any:
@@ -188,10 +255,28 @@ def as_raised(name: str, said: str) -> AcousticError:
     return RecordingError(said)
 
 
+def _wait_for_work(there: Connection, loads: str) -> None:
+    """What the process does: load what it will need, wait, then work once.
+
+    What it is given comes from the server, which may say what is to be run here; the other
+    way goes nothing but words.
+    """
+    if sys.platform != "win32":
+        with suppress(OSError):
+            os.nice(_NICE)  # the page goes first
+    if loads:
+        import_module(loads)
+    try:
+        limits, task, arguments = there.recv()
+    except (EOFError, OSError):  # the server has ended
+        return
+    _work_apart(there, limits, task, arguments)
+
+
 def _work_apart(
     there: Connection, limits: ApartLimits, task: Callable[..., Any], arguments: tuple[Any, ...]
 ) -> None:
-    """What the process does: hold itself to its limits, work, tell what came of it."""
+    """Hold to the limits, work, tell what came of it."""
     _hold_to(limits)
     tell = Teller(there)
     answer: tuple[str, Any]
@@ -216,8 +301,6 @@ def _hold_to(limits: ApartLimits) -> None:
         return
     import resource
 
-    with suppress(OSError):
-        os.nice(_NICE)  # the page goes first
     caps = [(resource.RLIMIT_AS, limits.memory_bytes), (resource.RLIMIT_CPU, limits.cpu_s)]
     if not limits.writes:
         caps.append((resource.RLIMIT_FSIZE, 0))

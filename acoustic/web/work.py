@@ -40,7 +40,15 @@ from acoustic.web.apart_tasks import (
 )
 from acoustic.web.plain_words import without_place
 from acoustic.web.sound_sets import read_sounds_asked, write_none_made
-from acoustic.web.strangers import Listener, Say, StoppedError, as_raised, run_apart
+from acoustic.web.strangers import (
+    ApartLimits,
+    Listener,
+    Say,
+    Spare,
+    StoppedError,
+    as_raised,
+    run_apart,
+)
 from acoustic.web.waiting import (
     PAGE_FOLDER,
     WaitingClip,
@@ -99,10 +107,13 @@ class WorkQueue:
     ----------
     root : Path
         Folder that holds the cases.
+    ahead : bool
+        Whether a process for the next piece of work is started before it is asked.
     """
 
-    def __init__(self, root: Path) -> None:
+    def __init__(self, root: Path, *, ahead: bool = False) -> None:
         self._root = root
+        self._spare = Spare("acoustic.web.apart_tasks", ahead=ahead)
         self._states: dict[tuple[Path, Kind], WorkState] = {}
         self._versions: dict[Path, int] = {}
         self._waiting: tuple[deque[tuple[Path, Kind]], ...] = tuple(deque() for _ in _LANES)
@@ -118,6 +129,7 @@ class WorkQueue:
             thread = threading.Thread(target=self._work, args=(lane,), daemon=True)
             self._threads.append(thread)
             thread.start()
+        self._spare.prepare()
 
     def stop(self) -> None:
         """End what is under way; it is done at the next start."""
@@ -126,6 +138,7 @@ class WorkQueue:
             self._changed.notify_all()
         for thread in self._threads:
             thread.join(timeout=10.0)
+        self._spare.stop()
 
     def ask(self, folder: Path, kind: Kind) -> None:
         """Ask for work on a case; what was asked outlives this server when this returns."""
@@ -185,12 +198,11 @@ class WorkQueue:
             elif kind == "sounds":
                 self._make_oldest_sounds(folder, say)
             elif kind == "screen":
-                run_apart(screen_case, (folder,), SCREEN_LIMITS, self._listener(say))
+                self._run(screen_case, (folder,), SCREEN_LIMITS, say)
             else:
                 file = folder / PAGE_FOLDER / REPORT_FILE
                 sounds = kind == "report with sounds"
-                arguments = (folder, file, sounds)
-                run_apart(make_report, arguments, SCREEN_LIMITS, self._listener(say))
+                self._run(make_report, (folder, file, sounds), SCREEN_LIMITS, say)
         except AcousticError as error:
             trouble = without_place(str(error), self._root)
         except StoppedError:
@@ -212,14 +224,22 @@ class WorkQueue:
             state = WorkState(kind, trouble=trouble) if trouble else None
             self._set(folder, kind, WorkState(kind) if again or more else state)
 
-    def _listener(self, say: Say, part: Callable[[Any], None] | None = None) -> Listener:
-        return Listener(say, part or (lambda _part: None), lambda: self._stopped)
+    def _run(
+        self,
+        task: Callable[..., Any],
+        arguments: tuple[Any, ...],
+        limits: ApartLimits,
+        say: Say,
+        part: Callable[[Any], None] = lambda _part: None,
+    ) -> None:
+        listener = Listener(say, part, lambda: self._stopped)
+        run_apart(task, arguments, limits, listener, self._spare)
 
     def _make_oldest_sounds(self, folder: Path, say: Say) -> None:
         """Make the sounds asked for first; why there are none is told on their own page."""
         for asked in read_sounds_asked(folder)[:1]:
             try:
-                run_apart(make_sounds, (folder, asked), SOUND_LIMITS, self._listener(say))
+                self._run(make_sounds, (folder, asked), SOUND_LIMITS, say)
             except AcousticError as error:
                 write_none_made(folder, asked, error)
 
@@ -239,7 +259,7 @@ class WorkQueue:
         arguments = (folder, [(clip.id, clip.path, taken) for clip, taken in batch])
         try:
             if batch:
-                run_apart(look_over, arguments, LOOK_LIMITS, self._listener(say, take))
+                self._run(look_over, arguments, LOOK_LIMITS, say, take)
         except AcousticError as error:
             if not left:
                 raise

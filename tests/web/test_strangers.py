@@ -5,6 +5,7 @@ What is imported late here is what the processes apart need not load.
 
 import multiprocessing
 import os
+import signal
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -12,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from acoustic.errors import CaseError, RecordingError, UnfitRecordingError
-from acoustic.web.strangers import ApartLimits, Listener, StoppedError, run_apart
+from acoustic.web.strangers import ApartLimits, Listener, Spare, StoppedError, run_apart
 
 LIMITS = ApartLimits(memory_bytes=1 << 30, silent_s=30.0, cpu_s=30, writes=False)
 DEAF = Listener(lambda _step: None)
@@ -101,6 +102,51 @@ def test_it_is_started_anew_and_no_copy_of_the_server():
     method, parent = run_apart(name_start_method, (), LIMITS, DEAF)
     assert method == "spawn"
     assert parent == os.getpid()
+
+
+def own_children():
+    """Processes started from here that live."""
+    return {one.pid for one in multiprocessing.active_children()}
+
+
+@pytest.fixture
+def spare():
+    """Give what keeps a process ready."""
+    before = own_children()
+    one = Spare("acoustic.errors", ahead=True)
+    one.prepare()
+    yield one
+    one.stop()
+    assert own_children() == before
+
+
+def test_one_that_is_ready_is_used_once(spare):
+    """No stranger's file is opened where another one was; the next waits by then."""
+    (ready,) = own_children()
+    first = run_apart(tell_and_give, (1,), LIMITS, DEAF, spare)
+    assert first == ready
+    (following,) = own_children()
+    assert following != first
+    assert run_apart(tell_and_give, (2,), LIMITS, DEAF, spare) == following
+
+
+def test_one_that_ended_while_it_waited_is_not_missed(spare):
+    """Another does the work."""
+    (ready,) = own_children()
+    os.kill(ready, signal.SIGKILL)
+    while ready in own_children():
+        time.sleep(0.01)
+    assert run_apart(tell_and_give, (1,), LIMITS, DEAF, spare) != ready
+
+
+def test_one_that_waits_for_a_server_that_broke_ends():
+    """It sees the end of the pipe."""
+    spare = Spare(ahead=True)
+    apart = spare.take()
+    apart.here.close()
+    apart.process.join(20)
+    assert apart.process.exitcode == 0
+    spare.stop()
 
 
 @pytest.mark.parametrize("sent", [b"no JSON", b"[]", b'["run", "this"]', b'["trouble", "x"]',
