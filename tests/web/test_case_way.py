@@ -2,6 +2,7 @@
 
 import html
 import re
+import shutil
 
 import pytest
 
@@ -43,6 +44,17 @@ def test_a_case_is_started_with_a_layout_used_before(visitor, token, cases):
         told = {"form_token": token, "title": "Bus", "layout": number}
         assert visitor.post("/new", data=told).status_code == 200
     assert len([path for path in cases.iterdir() if path.name.endswith(("Bus", "Bus 2"))]) == 2
+
+
+def test_what_comes_by_itself_is_promised_only_where_it_does(visitor, recorded):
+    """Without a recording it will; with one that was added by command it is to be asked for."""
+    page = in_page(visitor.get("/case/bus"))
+    assert "Nothing was screened yet. Screen now" in page
+    shutil.rmtree(recorded / "recordings")
+    (recorded / "history.jsonl").write_text("")
+    page = in_page(visitor.get("/case/bus"))
+    assert "The ranking comes by itself after the first usable recording." in page
+    assert "Screen now" not in page
 
 
 @pytest.mark.parametrize(
