@@ -19,6 +19,7 @@ from acoustic.casework.history import GateAnswer, Note, Opinion, ScreeningMade, 
 from acoustic.recording.taken import Taken
 from acoustic.web.application import make_app
 from acoustic.web.settings import Limits, PageSettings
+from acoustic.web.waiting import read_waiting, write_done
 
 HOME = "http://localhost"
 NOW = datetime(2026, 11, 25, 9, 30, tzinfo=UTC)
@@ -173,6 +174,21 @@ def test_what_the_gate_says_comes_into_the_receipt(page, link, bus):
     assert f'href="{link}/step/3">Record it again' in bad
     overview = page.get(link).text
     assert overview.count("✓ arrived, usable") == 1
+
+
+def test_a_recording_taken_in_while_its_receipt_is_shown_is_told(page, link, bus, monkeypatch):
+    """It goes from the waiting ones into the case just as the page looks at those."""
+    receipt = send(page, link, "a.m4a", b"RIFF one").url.path
+    (clip,) = read_waiting(bus)
+
+    def taken_in_now(folder):
+        gate = GateAnswer(True, ("Usable: 20 s at 800 rpm.",))
+        write_recording(folder, clip.path, clip.asked.taken, NOW, gate)
+        write_done(clip)
+        return read_waiting(folder)
+
+    monkeypatch.setattr("acoustic.web.customer_view.read_waiting", taken_in_now)
+    assert "✓ Usable: 20 s at 800 rpm." in page.get(receipt).text
 
 
 def test_the_same_recording_twice_is_received_once(page, link):

@@ -12,6 +12,7 @@ import soundfile
 from starlette.testclient import TestClient
 
 from acoustic.casework.case_folder import read_case
+from acoustic.errors import CaseError
 from acoustic.output.case_sounds import CaseSound, CaseSounds, sounds_of_part
 from acoustic.output.part_sounds import PartSound
 from acoustic.web.application import make_app
@@ -21,6 +22,7 @@ from acoustic.web.sound_sets import (
     part_asked,
     read_sound_set,
     read_sounds_asked,
+    write_none_made,
     write_sound_set,
     write_sounds_asked,
 )
@@ -207,6 +209,23 @@ def metered_lufs(samples, rate_hz):
             told = dict(graph.pull().metadata).get("lavfi.r128.I", told)
         except (av.error.EOFError, av.error.BlockingIOError):
             return float(told)
+
+
+def test_sounds_that_come_while_the_page_is_made_are_in_it(bus, listener, listen_page, monkeypatch):
+    """They are done just as the page looks at what waits: never neither."""
+    case = read_case(bus)
+    one = next(r for r in case.recordings if r.taken.stage == "before")
+    asked = part_asked(case, one, "water pump")
+    write_sounds_asked(bus, asked)
+
+    def made_now(folder):
+        write_none_made(folder, asked, CaseError("Made in between."))
+        return read_sounds_asked(folder)
+
+    monkeypatch.setattr("acoustic.web.sound_pages.read_sounds_asked", made_now)
+    page = listener.get(f"{listen_page('before')}?part=water+pump").text
+    assert "Made in between." in page
+    assert "not made yet" not in page
 
 
 def test_the_other_side_of_the_pair_has_the_same_sounds(listener, listen_page, pair):
