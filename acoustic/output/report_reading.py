@@ -71,16 +71,16 @@ def _read_changes(
     """
     if not usable_recordings(case, "after"):
         return [], ""
+    pairs: tuple[ComparablePair, ...] = ()
     compared, missing = [], []
     try:
-        for pair in comparable_pairs(case):
-            try:
-                change = CaseChange(pair.taken, read_and_compare(case, pair, say))
-            except AcousticError as error:
-                missing.append(str(error))
-            else:
-                compared.append((pair, change))
+        pairs = comparable_pairs(case)
     except CaseError as error:
         missing.append(str(error))
+    for pair in pairs:
+        try:
+            compared.append((pair, CaseChange(pair.taken, read_and_compare(case, pair, say))))
+        except AcousticError as error:
+            missing.append(str(error))
     # A report is mailed: it tells nobody where the case lies on this machine.
     return compared, " ".join(missing).replace(str(case.folder), case.folder.name)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 import re
 import secrets
 import socket
@@ -79,7 +78,6 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
     SettingsError
         If the port is taken or the certificate cannot be used.
     """
-    os.environ.setdefault("OMP_NUM_THREADS", "1")  # for the processes apart
     page = page_settings(settings)
     certificate = _certificate(settings, page)
     load_knowledge()  # now, so that the first visitor need not wait for it
