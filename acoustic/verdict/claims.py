@@ -15,14 +15,15 @@ from numpy.typing import NDArray
 
 from acoustic.drive.drive import ExpectedLine
 from acoustic.recording.taken import IN_FRONT, Taken
-from acoustic.verdict.clutter import HotTone
 from acoustic.verdict.comb_evidence import CombEvidence
+from acoustic.verdict.hot_tones import HotTone
 from acoustic.verdict.level_shifts import level_shift_db
 from acoustic.verdict.line_likelihood import (
     LATTICE_STEP,
     VOICE_LEVELS_DB,
     LineTable,
 )
+from acoustic.verdict.noise_prices import HeardNoise, carried_over
 from acoustic.verdict.row_blur import blurred_rows
 from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP, ShaftGroup
@@ -117,23 +118,6 @@ class Listening:
     taken: Taken = IN_FRONT
 
 
-@dataclass(frozen=True, slots=True)
-class HeardNoise:
-    """A noise without lines in one recording, contested like a tone.
-
-    `gain` is what it adds to a mechanism sure to make it: (likelihood ratio of the noise
-    being there - price) / price, the price being what a sound drive accounts for. A mechanism
-    whose cries come more often than `most_order` per turn of the crankshaft could not have
-    shown so: that nothing was found is not held against it.
-    """
-
-    noise: str
-    recording: int
-    contest: int
-    gain: float
-    most_order: float = np.inf
-
-
 def voice_tables(
     voice: Voice,
     group: ShaftGroup,
@@ -156,17 +140,18 @@ def cry_order(voice: Voice) -> float:
 
 
 def _noise_tables(voice: Voice, noises: Sequence[HeardNoise]) -> list[VoiceTable]:
-    made = {one.noise: one.probability for one in voice.family.noises} if voice.family else {}
-    return [
-        VoiceTable(
-            Realm.NOISES,
-            heard.recording,
-            np.ones((1, 1)),
-            (Claim(heard.contest, slice(0, 1), np.full((1, 1), made[heard.noise] * heard.gain)),),
-        )
-        for heard in noises
-        if heard.noise in made and (heard.gain > 0.0 or cry_order(voice) <= heard.most_order)
-    ]
+    """What a voice claims of each noise: one that it made once it is likely to make again."""
+    usual = {one.noise: one.probability for one in voice.family.noises} if voice.family else {}
+    chance, tables = dict(usual), []
+    for heard in noises:
+        name = heard.noise
+        if name in usual and (heard.gain > 0.0 or cry_order(voice) <= heard.most_order):
+            value = chance[name] * heard.gain
+            claim = Claim(heard.contest, slice(0, 1), np.full((1, 1), value))
+            tables.append(VoiceTable(Realm.NOISES, heard.recording, np.ones((1, 1)), (claim,)))
+            made = chance[name] * (1.0 + heard.gain) / (1.0 + value)
+            chance[name] = carried_over(made, usual[name])
+    return tables
 
 
 def _line_tables(

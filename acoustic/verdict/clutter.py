@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from acoustic.verdict.hot_tones import HotTone, place_sd
 from acoustic.verdict.line_likelihood import LATTICE_STEP, STRAY_SHARES, LineTable
 from acoustic.verdict.window_sums import windowed_sum
 
@@ -50,42 +51,19 @@ _PERSISTENCE_SD = 0.004
 _SAME_SPEED = 0.03
 _PERSISTENCE_AT_ONE_SPEED = 0.85
 _PERSISTENCE_SD_AT_ONE_SPEED = 0.0015
-_HOT_RATIO = 2.5
-_CLEAR_STRENGTH = 0.03
-
-
-@dataclass(frozen=True, slots=True)
-class HotTone:
-    """A place where some tone clearly is, whoever makes it.
-
-    `first` to `last` are lattice places that cannot be told from its peak `place`.
-    `strength` is the likelihood of a stranger's tone there at the first rate.
-    """
-
-    place: int
-    first: int
-    last: int
-    ln_order: float
-    strength: float
-
-    @property
-    def clear(self) -> bool:
-        """Whether the tone stands out enough to expect companions of it."""
-        return self.strength > _CLEAR_STRENGTH
-
-    @property
-    def certainty(self) -> float:
-        """Chance that anything is there at all, strangers being as common as at first."""
-        return self.strength / (1.0 + self.strength) if self.strength > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class StrayTone:
-    """A tone that stayed unexplained, for the recordings that follow."""
+    """A tone that stayed unexplained, for the recordings that follow.
+
+    `place_sd` is how uncertain its measured ln(order) is.
+    """
 
     ln_order: float
     probability: float
     mean_speed_hz: float
+    place_sd: float = 0.0
 
 
 def stray_rate(
@@ -113,7 +91,8 @@ def stray_rate(
     if stray_probability is not None:
         rates = _crowding(table, hot, stray_probability)
     for stray in strays:
-        for centre, sd, share in _again_at(stray.ln_order, stray.mean_speed_hz, table):
+        for centre, kept_sd, share in _again_at(stray.ln_order, stray.mean_speed_hz, table):
+            sd = _measured_again(kept_sd, stray.place_sd, table, centre)
             _add_bump(rates, table, centre, sd, share * stray.probability)
     return rates + _companions(table, hot, before) + _long_cycles(table) + _near_comb(table)
 
@@ -182,20 +161,15 @@ def _companions(
             continue
         for numerator, denominator, share in _FAMILY_RATIOS:
             centre = tone.ln_order + float(np.log(numerator / denominator))
-            place = int(np.rint((centre - table.ln_order[0]) / LATTICE_STEP))
-            if 0 <= place < rates.size:
-                sd = float(
-                    np.hypot(
-                        place_sd(tone.last - tone.first),
-                        place_sd(2 * int(table.half_window[place])),
-                    )
-                )
+            if table.ln_order[0] <= centre <= table.ln_order[-1]:
+                sd = _measured_again(0.0, tone.place_sd, table, centre)
                 _add_bump(rates, table, centre, sd, share)
     again = np.zeros(table.ln_order.size)
     for other, tones in before:
         expected = np.zeros(table.ln_order.size)
         for tone in (tone for tone in tones if tone.clear):
-            for centre, sd, share in _again_at(tone.ln_order, other.mean_speed_hz, table):
+            for centre, kept_sd, share in _again_at(tone.ln_order, other.mean_speed_hz, table):
+                sd = _measured_again(kept_sd, tone.place_sd, table, centre)
                 _add_bump(expected, table, centre, sd, share)
         again = np.maximum(again, expected)
     rates += again
@@ -204,9 +178,14 @@ def _companions(
     return rates
 
 
-def place_sd(window: int) -> float:
-    """Standard deviation of a tone's ln(order), from the width of its window."""
-    return window * LATTICE_STEP / 12 + 1.5e-4
+def _measured_again(kept_sd: float, first_sd: float, table: LineTable, centre: float) -> float:
+    """Standard deviation of where a tone is measured again, having been measured before.
+
+    It may have moved by `kept_sd`; besides, either place is known to a part of a bin only. Of
+    the envelope, whose bins are wide at low orders, that is more than any tone moves.
+    """
+    window = 2 * int(table.half_window[table.place_of(centre)])
+    return float(np.sqrt(kept_sd**2 + first_sd**2 + place_sd(window) ** 2))
 
 
 def _crowding(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> Floats:
@@ -264,12 +243,17 @@ def stranger_weights(
         weight = 1.0 + companion_odds(tones, rate, table.strangers.comb_step)
         x = np.array([tone.ln_order for tone in tones])
         here = rate[[tone.place for tone in tones]]
+        own_sd = np.array([tone.place_sd for tone in tones])
         # However often it was heard before, it comes again once.
         again = np.zeros(len(tones))
         for earlier, others in zip(tables[:r], hot[:r], strict=True):
             expected = np.zeros(len(tones))
             for tone in (tone for tone in others if tone.clear):
-                for centre, sd, share in _again_at(tone.ln_order, earlier.mean_speed_hz, table):
+                measured = own_sd**2 + tone.place_sd**2
+                for centre, kept_sd, share in _again_at(
+                    tone.ln_order, earlier.mean_speed_hz, table
+                ):
+                    sd = np.sqrt(kept_sd**2 + measured)
                     density = np.exp(-0.5 * ((x - centre) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
                     expected += share * density
             again = np.maximum(again, expected)
@@ -302,7 +286,7 @@ def most_companion_odds(hot: Sequence[HotTone], rates: Floats) -> Floats:
     """
     if not hot:
         return np.zeros(0)
-    own = np.array([place_sd(tone.last - tone.first) for tone in hot])
+    own = np.array([tone.place_sd for tone in hot])
     density = _MOST_COMPANIONS / (2 * own * np.sqrt(np.pi))
     return np.asarray(density / rates[[tone.place for tone in hot]])
 
@@ -324,7 +308,7 @@ def family_links(hot: Sequence[HotTone], rates: Floats, comb_step: float = 1.0) 
     if count < 2:
         return np.zeros((count, count))
     x = np.array([tone.ln_order for tone in hot])
-    own = np.array([place_sd(tone.last - tone.first) for tone in hot])
+    own = np.array([tone.place_sd for tone in hot])
     sd = np.hypot(own[:, None], own[None, :])
     ratio = x[:, None] - x[None, :]
     density = np.zeros((count, count))
@@ -355,31 +339,3 @@ def clutter(table: LineTable, rates: Floats) -> Floats:
     return (1.0 + windowed_sum(heard, table.half_window)) / (
         1.0 + windowed_sum(expected, table.half_window)
     )
-
-
-def hot_tones(table: LineTable) -> tuple[HotTone, ...]:
-    """Places where some tone may be, one per window, in rising order.
-
-    Weak ones too: whatever speaks for a line at all must not speak for two parts.
-    """
-    stray = table.stray
-    loud = np.maximum(stray, table.weak_stray)
-    candidates = np.flatnonzero(
-        (loud > _HOT_RATIO)
-        & (loud >= np.roll(loud, 1))
-        & (loud > np.roll(loud, -1))
-        & table.visible
-    )
-    tones: list[HotTone] = []
-    taken = np.zeros(stray.size, dtype=bool)
-    for place in candidates[np.argsort(-loud[candidates])]:
-        if taken[place]:
-            continue
-        half = int(table.half_window[place])
-        first, last = max(0, place - half), min(stray.size - 1, place + half)
-        strength = (
-            table.strangers.first_rate * LATTICE_STEP * float(np.sum(stray[first : last + 1] - 1.0))
-        )
-        taken[first : last + 1] = True
-        tones.append(HotTone(int(place), first, last, float(table.ln_order[place]), strength))
-    return tuple(sorted(tones, key=lambda tone: tone.place))

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.drive.drive import Drive, ExpectedFamily
-from acoustic.verdict.clutter import HotTone, StrayTone
+from acoustic.verdict.clutter import StrayTone
 from acoustic.verdict.fault_sets import HEALTHY
+from acoustic.verdict.hot_tones import HotTone
 from acoustic.verdict.joint_match import (
     HealthySong,
     HeardOrders,
@@ -55,7 +56,7 @@ def _widened(level: Floats) -> Floats:
 
 def _strays(table: LineTable, hot: Sequence[HotTone], probability: Floats) -> list[StrayTone]:
     return [
-        StrayTone(tone.ln_order, float(p) * tone.certainty, table.mean_speed_hz)
+        StrayTone(tone.ln_order, float(p) * tone.certainty, table.mean_speed_hz, tone.place_sd)
         for tone, p in zip(hot, probability, strict=True)
         if p > 0.1 and tone.clear
     ]

@@ -11,16 +11,14 @@ from numpy.typing import NDArray
 from acoustic.recording.taken import Taken
 from acoustic.verdict.claims import Listening
 from acoustic.verdict.clutter import (
-    HotTone,
     StrayTone,
     clutter,
-    hot_tones,
     most_companion_odds,
-    place_sd,
     stranger_weights,
     stray_rate,
 )
 from acoustic.verdict.comb_evidence import CombEvidence
+from acoustic.verdict.hot_tones import HotTone, hot_tones
 from acoustic.verdict.line_likelihood import LineTable
 from acoustic.verdict.sources import Realm
 
@@ -146,8 +144,8 @@ def _same_order_links(lines: Sequence[HotTone], rates: Floats, tones: Sequence[H
     clear = [tone for tone in tones if tone.clear]
     if not lines or not clear:
         return np.zeros(len(lines))
-    own = np.array([place_sd(t.last - t.first) for t in lines])
-    other = np.array([place_sd(t.last - t.first) for t in clear])
+    own = np.array([t.place_sd for t in lines])
+    other = np.array([t.place_sd for t in clear])
     sd = np.hypot(own[:, None], other[None, :])
     apart = np.array([t.ln_order for t in lines])[:, None] - np.array([t.ln_order for t in clear])
     density = np.exp(-0.5 * (apart / sd) ** 2) / (sd * np.sqrt(2 * np.pi))

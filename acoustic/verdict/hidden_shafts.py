@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.verdict.clutter import HotTone, place_sd
+from acoustic.verdict.hot_tones import HotTone
 from acoustic.verdict.line_likelihood import LATTICE_STEP, LineTable
 
 Floats = NDArray[np.float64]
@@ -45,7 +45,7 @@ class HiddenShaft:
     def __init__(self, table: LineTable, tones: Sequence[HotTone], rates: Floats) -> None:
         self._turns = np.arange(np.log(_SLOWEST), np.log(_FASTEST), LATTICE_STEP)
         self._x = np.array([tone.ln_order for tone in tones])
-        self._sd = np.array([place_sd(tone.last - tone.first) for tone in tones])
+        self._sd = np.array([tone.place_sd for tone in tones])
         self._rates = rates[[tone.place for tone in tones]]
         self._clear = np.array([tone.clear for tone in tones])
         # A tenth of the tones is clear, and only those can tell of a shaft.

@@ -22,22 +22,19 @@ from acoustic.tables.sound_words import Complaint
 from acoustic.verdict.belief import Belief
 from acoustic.verdict.beside import in_turn_or_beside
 from acoustic.verdict.claims import (
-    HeardNoise,
     Listening,
     VoiceTable,
     carrier_prior,
     voice_tables,
 )
-from acoustic.verdict.clutter import (
-    HotTone,
-    StrayTone,
-)
+from acoustic.verdict.clutter import StrayTone
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.cry_steps import CriesInStep, CryStepSettings, cries_in_step
 from acoustic.verdict.drive_sources import Sources, sources_of
 from acoustic.verdict.fault_sets import COMPLAINT, MatchResult, weigh_faults
 from acoustic.verdict.heard_realm import EnvelopeMatch, HeardRealm
 from acoustic.verdict.hidden_shafts import HiddenShaft
+from acoustic.verdict.hot_tones import HotTone
 from acoustic.verdict.line_likelihood import (
     ENVELOPE_LEVELS_DB,
     LikelihoodSettings,
@@ -45,6 +42,7 @@ from acoustic.verdict.line_likelihood import (
     envelope_table,
     line_table,
 )
+from acoustic.verdict.noise_prices import HeardNoise, heard_noises
 from acoustic.verdict.problem import MatchProblem, evidence_share
 from acoustic.verdict.reach import reach_of
 from acoustic.verdict.song_priors import SongBeliefs, SongPrior, SongSettings
@@ -56,9 +54,6 @@ from acoustic.verdict.unknowns import (
 from acoustic.verdict.user_words import weigh_words
 
 Floats = NDArray[np.float64]
-
-_MOST_NAT = 8.0
-"""No single noise finding counts more than this either way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,22 +257,10 @@ def _noises(
     healthy: HealthySong | None,
 ) -> list[HeardNoise]:
     """Noises that some mechanism may make, with what a sound drive accounts for."""
-    rows: list[HeardNoise] = []
-    for r, one in enumerate(heard):
-        for finding in one.noises:
-            row = drive.knowledge.noises.get(finding.noise)
-            if row is None or finding.ln_ratio == 0.0:
-                continue
-            ratio = float(np.exp(np.clip(finding.ln_ratio, -_MOST_NAT, _MOST_NAT)))
-            elsewhere = row.elsewhere
-            if healthy is not None and finding.noise in healthy.noises:
-                odds = elsewhere / (1 - elsewhere) * np.exp(healthy.noises[finding.noise])
-                elsewhere = float(np.clip(odds / (1 + odds), 0.5 * elsewhere, 0.95))
-            price = 1.0 - elsewhere + elsewhere * ratio
-            most = cries_per_s / one.spectrum.mean_speed_hz if row.id == CHIRPS else np.inf
-            gain = (ratio - price) / price
-            rows.append(HeardNoise(finding.noise, r, first + len(rows), gain, most))
-    return rows
+    most_orders = [cries_per_s / one.spectrum.mean_speed_hz for one in heard]
+    known = healthy.noises if healthy else {}
+    findings = [one.noises for one in heard]
+    return heard_noises(drive.knowledge.noises, findings, most_orders, known, first)
 
 
 def _in_step(
@@ -316,6 +299,7 @@ def _problem(
     tables = [held_against(number) for number in range(len(sources.voices))]
     fault_level = level_prior(*settings.fault_level_db)
     own = healthy.songs if healthy else (None,) * len(sources.parts)
+    sung = [one for one in listenings if one.realm == Realm.TONES]
     swinging = [one for one in listenings if one.realm == Realm.ENVELOPE]
     swing_level = level_prior(*settings.envelope_level_db, ENVELOPE_LEVELS_DB)
     carriers = swinging[0].table.carriers if swinging else 1
@@ -337,7 +321,8 @@ def _problem(
         hidden_shafts=np.zeros((len(sources.parts), unlisted[0].size)),
         unlisted=settings.unlisted,
         evidence_share=evidence_share(
-            [one.table.mean_speed_hz for one in listenings if one.realm == Realm.TONES],
+            [one.table.mean_speed_hz for one in sung],
+            [(one.taken.point, one.taken.contact) for one in sung],
             settings.same_speed_within,
         ),
         astray=settings.astray,

@@ -50,7 +50,7 @@ class MatchProblem:
         As how many parts more what the layout leaves out counts.
     evidence_share : float
         Power that a part's likelihood ratio counts with: below 1 where recordings at one
-        speed repeat each other.
+        place and speed repeat each other.
     astray : float
         Chance that what is heard means nothing for the parts: the layout is another
         drive's, or the noise is none the tables know.
@@ -85,24 +85,39 @@ class MatchProblem:
         return int(self.stranger.size)
 
 
-def evidence_share(speeds_hz: Sequence[float], same_within: float) -> float:
-    """Share of the evidence that counts, given the speeds of the recordings.
+def evidence_share(
+    speeds_hz: Sequence[float], places: Sequence[tuple[str, bool]], same_within: float
+) -> float:
+    """Share of the evidence that counts, given where and how fast recordings were taken.
 
-    What the match has wrong of an engine (its floor, its own noises) it has wrong in every
-    recording at that speed, so k of them count as the square root of k (judgement). Each
-    other speed counts in full.
+    What the match has wrong of an engine at one place (its floor, its own noises) it has
+    wrong in every recording there at that speed, so k of them count as the square root of k
+    (judgement). Each other place or speed counts in full: on made cases for tuning six at
+    three places told as much as they count for, twelve at the same three did not.
+
+    Parameters
+    ----------
+    speeds_hz : sequence of float
+        Mean speed of each recording. [rev/s]
+    places : sequence of (str, bool)
+        Part the phone was at, and whether it touched.
+    same_within : float
+        Relative difference of what still is one speed.
 
     Examples
     --------
-    >>> evidence_share([13.0, 30.0], 0.03), evidence_share([13.0] * 4, 0.03)
-    (1.0, 0.5)
+    >>> front, pump = ("", False), ("pump", True)
+    >>> evidence_share([13.0, 30.0, 13.0], [front, front, pump], 0.03)
+    1.0
+    >>> evidence_share([13.0] * 4, [front] * 4, 0.03)
+    0.5
     """
-    alike: list[list[float]] = []
-    for speed_hz in speeds_hz:
-        for group in alike:
-            if abs(np.log(speed_hz / group[0])) < same_within:
-                group.append(speed_hz)
+    alike: list[tuple[float, tuple[str, bool], int]] = []
+    for speed_hz, place in zip(speeds_hz, places, strict=True):
+        for n, (other_hz, where, count) in enumerate(alike):
+            if where == place and abs(np.log(speed_hz / other_hz)) < same_within:
+                alike[n] = (other_hz, where, count + 1)
                 break
         else:
-            alike.append([speed_hz])
-    return float(sum(np.sqrt(len(group)) for group in alike) / max(len(speeds_hz), 1))
+            alike.append((speed_hz, place, 1))
+    return float(sum(np.sqrt(count) for _, _, count in alike) / max(len(speeds_hz), 1))

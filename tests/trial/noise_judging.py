@@ -31,9 +31,9 @@ from acoustic.screening import ScreenSettings
 from acoustic.synthetic.planted import ENVELOPE, find_family
 from acoustic.synthetic.truth import RecordingTruth
 from acoustic.tables.knowledge import load_knowledge
-from acoustic.verdict.clutter import HotTone
 from acoustic.verdict.decision import Decision, decide, source_probability
 from acoustic.verdict.headline import MOST_NAMED
+from acoustic.verdict.hot_tones import HotTone
 from acoustic.verdict.joint_match import JointAnswer, match_drive
 from acoustic.verdict.line_evidence import best_voice
 from acoustic.verdict.line_likelihood import LineTable

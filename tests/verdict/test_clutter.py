@@ -8,14 +8,13 @@ import pytest
 
 from acoustic.verdict.clutter import (
     WEAK_RATE,
-    HotTone,
     StrayTone,
     clutter,
     family_links,
-    hot_tones,
     stranger_weights,
     stray_rate,
 )
+from acoustic.verdict.hot_tones import HotTone, hot_tones
 from acoustic.verdict.line_likelihood import (
     LATTICE_STEP,
     STRAY_SHARES,
@@ -180,8 +179,22 @@ def test_at_one_speed_a_strangers_tone_stays_where_it_is(table) -> None:
     first, second, *later = stranger_weights([table] * 4, hot, rates)
     assert first == 1.0
     assert later == pytest.approx([second] * 2)
-    moved = [hot[0], [_tone(23.26 * 1.004, 50.0, table)]]
+    moved = [hot[0], [_tone(23.26 * 1.005, 50.0, table)]]
     assert stranger_weights([table] * 2, moved, rates[:2])[1] < 0.1 * second
+
+
+def test_where_bins_are_wide_a_tone_is_the_same_half_a_bin_off(table) -> None:
+    """Low orders are measured coarsely: what comes again need not peak where it did before."""
+    order = 1.9
+    half_bin = float(table.half_window[table.place_of(np.log(order))]) * LATTICE_STEP / 5
+    assert half_bin > 0.003  # more than a tone moves at one speed
+    rates = [np.full(table.ln_order.size, Strangers().first_rate)] * 2
+    first = [_tone(order, 50.0, table)]
+    same, off = (
+        stranger_weights([table] * 2, [first, [_tone(other, 50.0, table)]], rates)[1]
+        for other in (order, order * np.exp(half_bin))
+    )
+    assert off > 0.4 * same > 4.0
 
 
 def test_strangers_of_a_healthy_recording_are_expected(table) -> None:

@@ -8,8 +8,9 @@ import pytest
 from acoustic.drive.layout_file import read_drive
 from acoustic.recording.audio_file import read_recording
 from acoustic.screening import screen
-from acoustic.verdict.clutter import HotTone, hot_tones, stray_rate
+from acoustic.verdict.clutter import stray_rate
 from acoustic.verdict.hidden_shafts import HiddenShaft
+from acoustic.verdict.hot_tones import HotTone, hot_tones
 from acoustic.verdict.line_likelihood import LineTable, line_table
 
 TURN = 1.8305

@@ -7,10 +7,12 @@ import pytest
 
 from acoustic.drive.drive import ExpectedNoise
 from acoustic.evidence.comb import CombLevels
-from acoustic.verdict.claims import HeardNoise, Listening, carrier_prior, voice_tables
-from acoustic.verdict.clutter import clutter, hot_tones
+from acoustic.verdict.claims import Listening, carrier_prior, voice_tables
+from acoustic.verdict.clutter import clutter
 from acoustic.verdict.comb_evidence import CombEvidence
+from acoustic.verdict.hot_tones import hot_tones
 from acoustic.verdict.line_likelihood import VOICE_LEVELS_DB, line_table
+from acoustic.verdict.noise_prices import HeardNoise
 from acoustic.verdict.sources import Realm, Voice, level_prior, part_voices
 from acoustic.verdict.strangers import Strangers
 from acoustic.verdict.unknowns import (
