@@ -247,15 +247,14 @@ def stranger_weights(
         # However often it was heard before, it comes again once.
         again = np.zeros(len(tones))
         for earlier, others in zip(tables[:r], hot[:r], strict=True):
+            clear = [tone for tone in others if tone.clear]
+            before = np.array([tone.ln_order for tone in clear])
+            measured = np.hypot(own_sd[:, None], [tone.place_sd for tone in clear])
             expected = np.zeros(len(tones))
-            for tone in (tone for tone in others if tone.clear):
-                measured = own_sd**2 + tone.place_sd**2
-                for centre, kept_sd, share in _again_at(
-                    tone.ln_order, earlier.mean_speed_hz, table
-                ):
-                    sd = np.sqrt(kept_sd**2 + measured)
-                    density = np.exp(-0.5 * ((x - centre) / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
-                    expected += share * density
+            for shift, kept_sd, share in _again_at(0.0, earlier.mean_speed_hz, table):
+                away, sd = x[:, None] - before - shift, np.hypot(kept_sd, measured)
+                density = np.exp(-0.5 * (away / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
+                expected += share * density.sum(axis=1)
             again = np.maximum(again, expected)
         weights.append(weight + again / here)
     return np.concatenate(weights) if weights else np.empty(0)

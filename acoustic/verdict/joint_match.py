@@ -47,6 +47,7 @@ from acoustic.verdict.problem import MatchProblem, evidence_share
 from acoustic.verdict.reach import reach_of
 from acoustic.verdict.song_priors import SongBeliefs, SongPrior, SongSettings
 from acoustic.verdict.sources import Realm, Voice, level_prior
+from acoustic.verdict.speed_groups import speed_groups
 from acoustic.verdict.suspects import CountedWords
 from acoustic.verdict.unknowns import (
     ShaftGroup,
@@ -185,8 +186,7 @@ def match_drive(
         listenings = [*tones.listenings(0, blurs, taken, combs)]
         listenings += envelopes.listenings(tones.hot_count, blurs, taken, None)
         steps = CriesInStep(tones.hot_count + envelopes.hot_count, in_step)
-        cries_per_s, first = settings.cry_steps.most_per_s, steps.contest + steps.count
-        noises = _noises(drive, heard, first, cries_per_s, healthy)
+        noises = _noises(drive, heard, steps.contest + steps.count, settings, healthy)
         unlisted = _unlisted(tones, envelopes, steps.count + len(noises))
         problem = _problem(sources, listenings, (noises, steps), unlisted, (settings, healthy))
         problem = replace(problem, hidden_shafts=_hidden_shafts(problem, tones, free_if))
@@ -253,14 +253,20 @@ def _noises(
     drive: Drive,
     heard: Sequence[HeardOrders],
     first: int,
-    cries_per_s: float,
+    settings: MatchSettings,
     healthy: HealthySong | None,
 ) -> list[HeardNoise]:
     """Noises that some mechanism may make, with what a sound drive accounts for."""
-    most_orders = [cries_per_s / one.spectrum.mean_speed_hz for one in heard]
-    known = healthy.noises if healthy else {}
-    findings = [one.noises for one in heard]
-    return heard_noises(drive.knowledge.noises, findings, most_orders, known, first)
+    speeds_hz = [one.spectrum.mean_speed_hz for one in heard]
+    most_orders = [settings.cry_steps.most_per_s / speed_hz for speed_hz in speeds_hz]
+    return heard_noises(
+        drive.knowledge.noises,
+        [one.noises for one in heard],
+        speed_groups(speeds_hz, settings.same_speed_within),
+        most_orders,
+        healthy.noises if healthy else {},
+        first,
+    )
 
 
 def _in_step(

@@ -1,8 +1,8 @@
 """Noises without lines, each heard or missed, and what a sound drive accounts for of them.
 
 A hiss or a rattle may come from what no layout lists. What made it in one recording makes it
-in the next as well: heard six times it is no six coincidences, and missed where it was
-expected it is less likely to come again.
+in the next one at that speed as well: heard six times it is no six coincidences, and missed
+where it was expected it is less likely to come again.
 """
 
 from __future__ import annotations
@@ -42,6 +42,7 @@ class HeardNoise:
 def heard_noises(
     rows: Mapping[str, Noise],
     findings: Sequence[Sequence[NoiseFinding]],
+    speeds: Sequence[int],
     most_orders: Sequence[float],
     known: Mapping[str, float],
     first: int,
@@ -54,6 +55,8 @@ def heard_noises(
         Noises of the tables.
     findings : sequence of sequence of NoiseFinding
         Of each recording, of one drive.
+    speeds : sequence of int
+        The speed of each recording, by number: at another one other things make noise.
     most_orders : sequence of float
         Of each recording, how often per turn of the crankshaft cries could have been told.
     known : mapping of str to float
@@ -63,15 +66,16 @@ def heard_noises(
     """
     heard: list[HeardNoise] = []
     usual = {name: _elsewhere(row, known.get(name)) for name, row in rows.items()}
-    elsewhere = dict(usual)
+    elsewhere = {speed: dict(usual) for speed in speeds}
     for recording, found in enumerate(findings):
+        here = elsewhere[speeds[recording]]
         for one in found:
             if one.noise not in rows or one.ln_ratio == 0.0:
                 continue
-            name, chance = one.noise, elsewhere[one.noise]
+            name, chance = one.noise, here[one.noise]
             ratio = float(np.exp(np.clip(one.ln_ratio, -_MOST_NAT, _MOST_NAT)))
             price = 1.0 - chance + chance * ratio
-            elsewhere[name] = carried_over(chance * ratio / price, usual[name])
+            here[name] = carried_over(chance * ratio / price, usual[name])
             most = most_orders[recording] if name == CHIRPS else np.inf
             gain = (ratio - price) / price
             heard.append(HeardNoise(name, recording, first + len(heard), gain, most))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from acoustic.verdict.claims import VoiceTable
 from acoustic.verdict.song_priors import SongBeliefs
 from acoustic.verdict.sources import Voice
+from acoustic.verdict.speed_groups import speed_groups
 from acoustic.verdict.unknowns import BeltOffset, ShaftGroup
 
 Floats = NDArray[np.float64]
@@ -112,12 +114,5 @@ def evidence_share(
     >>> evidence_share([13.0] * 4, [front] * 4, 0.03)
     0.5
     """
-    alike: list[tuple[float, tuple[str, bool], int]] = []
-    for speed_hz, place in zip(speeds_hz, places, strict=True):
-        for n, (other_hz, where, count) in enumerate(alike):
-            if where == place and abs(np.log(speed_hz / other_hz)) < same_within:
-                alike[n] = (other_hz, where, count + 1)
-                break
-        else:
-            alike.append((speed_hz, place, 1))
-    return float(sum(np.sqrt(count) for _, _, count in alike) / max(len(speeds_hz), 1))
+    alike = Counter(zip(speed_groups(speeds_hz, same_within), places, strict=True))
+    return float(sum(np.sqrt(count) for count in alike.values()) / max(len(speeds_hz), 1))

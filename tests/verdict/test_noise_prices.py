@@ -25,12 +25,13 @@ def hissing(family):
     return part_voices([one], 0, {group_key(one): 0})[0]
 
 
-def priced(*ln_ratios, known=None):
-    """Hiss found or missed in recordings one after the other."""
+def priced(*ln_ratios, known=None, speeds=None):
+    """Hiss found or missed in recordings one after the other, all at one speed if not said."""
     findings = [
         [NoiseFinding("hiss", ratio, None, None, None, 1.0, "a hiss")] for ratio in ln_ratios
     ]
-    return heard_noises(ROWS, findings, [np.inf] * len(findings), known or {}, 0)
+    count = len(findings)
+    return heard_noises(ROWS, findings, speeds or [0] * count, [np.inf] * count, known or {}, 0)
 
 
 def ratios(voice, heard):
@@ -66,3 +67,10 @@ def test_missed_where_it_was_expected_it_tells_more_when_it_comes():
 def test_what_the_sound_drive_showed_is_expected():
     """A hiss that was there before the complaint is nobody's fault."""
     assert priced(3.0, known={"hiss": 4.0})[0].gain < 0.2 * priced(3.0)[0].gain
+
+
+def test_at_another_speed_other_things_make_noise():
+    """What a sound drive accounts for there is not what was heard here."""
+    idle, held, again = priced(3.0, 3.0, 3.0, speeds=[0, 1, 0])
+    assert held.gain == pytest.approx(idle.gain)
+    assert again.gain < 0.5 * idle.gain
