@@ -54,7 +54,7 @@ def make_app(settings: PageSettings) -> Starlette:
         To be run by a server, or by a test.
     """
     admission = Admission(settings.state, settings.access_code, settings.limits.session_s)
-    work = WorkQueue(settings.root, ahead=settings.ahead)
+    work = WorkQueue(settings.root)
 
     @asynccontextmanager
     async def working(_app: Starlette) -> AsyncIterator[None]:

@@ -106,12 +106,12 @@ def page_settings(settings: ServeSettings) -> PageSettings:
     if not settings.network:
         if settings.names:
             raise SettingsError("--name is for others to reach the page: give --network too.")
-        return PageSettings(root, _OWN_NAMES, secure=secure, port=settings.port, ahead=True)
+        return PageSettings(root, _OWN_NAMES, secure=secure, port=settings.port)
     given = frozenset(host_name(name) for name in settings.names)
     code = write_code(root / STATE_FOLDER, anew=settings.new_code)
     address, names = machine_names()
     hosts = _OWN_NAMES | names | given
-    return PageSettings(root, hosts, code, secure, address=address, port=settings.port, ahead=True)
+    return PageSettings(root, hosts, code, secure, address=address, port=settings.port)
 
 
 def host_name(said: str) -> str:

@@ -63,8 +63,6 @@ class PageSettings:
     port : int
     clock : callable
         Gives the time by which customers' links end.
-    ahead : bool
-        Whether a process for what is sent next is started before it comes.
     """
 
     root: Path
@@ -75,7 +73,6 @@ class PageSettings:
     address: str = ""
     port: int = 0
     clock: Callable[[], datetime] = _now
-    ahead: bool = False
 
     @property
     def state(self) -> Path:

@@ -1,7 +1,7 @@
 """Strangers' files are opened in a process of their own, with little memory and little time.
 
 A clip may come from anybody, and what reads it is a large body of code in C. So it runs in a
-process that is started for it and ends with it: never a copy of the server, with a cap on
+process that is made for it and ends with it: never a copy of the server, with a cap on
 memory and time, and for a look at a clip without the right to write a file. What breaks
 there breaks nothing here. It tells of its work in JSON, never in pickles, which could run
 what they like in the server.
@@ -13,15 +13,14 @@ import json
 import multiprocessing
 import os
 import sys
-import threading
 import time
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
-from importlib import import_module
 from multiprocessing.connection import Connection
-from multiprocessing.context import SpawnProcess
+from multiprocessing.context import ForkServerContext, SpawnContext
+from multiprocessing.process import BaseProcess
 from typing import Any, TypeAlias
 
 from pydantic_core import to_json
@@ -33,6 +32,8 @@ Say: TypeAlias = Callable[[str], None]
 _LOOK_AGAIN_S = 0.2
 _NICE = 10
 _LONGEST_MESSAGE = 1_000_000
+_WORK = "acoustic.web.apart_tasks"
+"""What processes apart need loaded."""
 _KINDS = ("step", "part", "done", "trouble")
 
 
@@ -107,52 +108,16 @@ class StoppedError(Exception):
 class Apart:
     """A process apart, and the end of the pipe to it."""
 
-    process: SpawnProcess
+    process: BaseProcess
     here: Connection
 
 
-class Spare:
-    """A process that is started before it is asked for, so that nobody waits for its start.
-
-    It is used once, like any other: no file of one stranger is opened where one of another
-    was. The next one is started as soon as it is taken.
-
-    Parameters
-    ----------
-    loads : str
-        Module it loads ahead: that of the work it will be given.
-    ahead : bool
-        False to start each process only when it is asked for.
-    """
-
-    def __init__(self, loads: str = "", *, ahead: bool = False) -> None:
-        self._loads, self._ahead = loads, ahead
-        self._lock = threading.Lock()
-        self._ready: Apart | None = None
-
-    def prepare(self) -> None:
-        """Start one, if they are to be started ahead and none is ready."""
-        with self._lock:
-            if self._ahead and self._ready is None:
-                self._ready = _started(self._loads)
-
-    def take(self) -> Apart:
-        """One that waits for work; its own from now on."""
-        with self._lock:
-            ready, self._ready = self._ready, None
-        if ready is not None and not ready.process.is_alive():
-            _end(ready)
-            ready = None
-        taken = ready or _started("")
-        self.prepare()
-        return taken
-
-    def stop(self) -> None:
-        """End the one that waits, and start no more."""
-        with self._lock:
-            ready, self._ready, self._ahead = self._ready, None, False
-        if ready is not None:
-            _end(ready)
+def load_ahead() -> None:
+    """Get ready what processes apart come from, so that the first of them starts at once."""
+    apart = _started()
+    apart.here.close()  # it sees that and ends
+    apart.process.join()
+    apart.process.close()
 
 
 def run_apart(
@@ -160,7 +125,6 @@ def run_apart(
     arguments: tuple[Any, ...],
     limits: ApartLimits,
     listener: Listener,
-    spare: Spare | None = None,
 ) -> Any:
     """Run a function of a module in a process of its own; give what it gives.
 
@@ -171,8 +135,6 @@ def run_apart(
     arguments : tuple
     limits : ApartLimits
     listener : Listener
-    spare : Spare, optional
-        Where one may be ready.
 
     Raises
     ------
@@ -181,7 +143,7 @@ def run_apart(
     StoppedError
         It was stopped.
     """
-    apart = (spare or Spare()).take()
+    apart = _started()
     try:
         with suppress(BrokenPipeError):  # it ended: told as whatever else breaks off there
             apart.here.send((limits, task, arguments))
@@ -190,10 +152,19 @@ def run_apart(
         _end(apart)
 
 
-def _started(loads: str) -> Apart:
-    context = multiprocessing.get_context("spawn")  # a forked one would hold our socket
+def _started() -> Apart:
+    """A process that waits for work: a copy of one which has only loaded what work needs.
+
+    That one was started anew and opens no file of anybody. A copy of the server itself would
+    hold its sockets. Elsewhere than on Linux, where copies of a process that has loaded
+    numerical libraries may break, each is started anew.
+    """
+    context: ForkServerContext | SpawnContext = multiprocessing.get_context("spawn")
+    if sys.platform == "linux":
+        context = multiprocessing.get_context("forkserver")
+        context.set_forkserver_preload(["__main__", _WORK])
     here, there = context.Pipe()
-    process = context.Process(target=_wait_for_work, args=(there, loads), daemon=True)
+    process = context.Process(target=_wait_for_work, args=(there,), daemon=True)
     process.start()
     there.close()
     return Apart(process, here)
@@ -255,8 +226,8 @@ def as_raised(name: str, said: str) -> AcousticError:
     return RecordingError(said)
 
 
-def _wait_for_work(there: Connection, loads: str) -> None:
-    """What the process does: load what it will need, wait, then work once.
+def _wait_for_work(there: Connection) -> None:
+    """What the process does: wait, then work once.
 
     What it is given comes from the server, which may say what is to be run here; the other
     way goes nothing but words.
@@ -264,8 +235,6 @@ def _wait_for_work(there: Connection, loads: str) -> None:
     if sys.platform != "win32":
         with suppress(OSError):
             os.nice(_NICE)  # the page goes first
-    if loads:
-        import_module(loads)
     try:
         limits, task, arguments = there.recv()
     except (EOFError, OSError):  # the server has ended

@@ -44,9 +44,9 @@ from acoustic.web.strangers import (
     ApartLimits,
     Listener,
     Say,
-    Spare,
     StoppedError,
     as_raised,
+    load_ahead,
     run_apart,
 )
 from acoustic.web.waiting import (
@@ -107,13 +107,10 @@ class WorkQueue:
     ----------
     root : Path
         Folder that holds the cases.
-    ahead : bool
-        Whether a process for the next piece of work is started before it is asked.
     """
 
-    def __init__(self, root: Path, *, ahead: bool = False) -> None:
+    def __init__(self, root: Path) -> None:
         self._root = root
-        self._spare = Spare("acoustic.web.apart_tasks", ahead=ahead)
         self._states: dict[tuple[Path, Kind], WorkState] = {}
         self._versions: dict[Path, int] = {}
         self._waiting: tuple[deque[tuple[Path, Kind]], ...] = tuple(deque() for _ in _LANES)
@@ -129,7 +126,7 @@ class WorkQueue:
             thread = threading.Thread(target=self._work, args=(lane,), daemon=True)
             self._threads.append(thread)
             thread.start()
-        self._spare.prepare()
+        threading.Thread(target=load_ahead, daemon=True).start()
 
     def stop(self) -> None:
         """End what is under way; it is done at the next start."""
@@ -138,7 +135,6 @@ class WorkQueue:
             self._changed.notify_all()
         for thread in self._threads:
             thread.join(timeout=10.0)
-        self._spare.stop()
 
     def ask(self, folder: Path, kind: Kind) -> None:
         """Ask for work on a case; what was asked outlives this server when this returns."""
@@ -233,7 +229,7 @@ class WorkQueue:
         part: Callable[[Any], None] = lambda _part: None,
     ) -> None:
         listener = Listener(say, part, lambda: self._stopped)
-        run_apart(task, arguments, limits, listener, self._spare)
+        run_apart(task, arguments, limits, listener)
 
     def _make_oldest_sounds(self, folder: Path, say: Say) -> None:
         """Make the sounds asked for first; why there are none is told on their own page."""

@@ -20,7 +20,7 @@ from acoustic.synthetic.scene_settings import (
 
 IDLE_RPM = {"front_four.toml": 810.0, "rear_six.toml": 680.0}
 HELD_RPM = 1950.0
-CLIP_S = 15.0
+CLIP_S = 12.0
 SEEDS = range(3)
 FAULTS = {
     "front_four.toml": [

@@ -5,7 +5,8 @@ What is imported late here is what the processes apart need not load.
 
 import multiprocessing
 import os
-import signal
+import socket
+import sys
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +14,14 @@ from pathlib import Path
 import pytest
 
 from acoustic.errors import CaseError, RecordingError, UnfitRecordingError
-from acoustic.web.strangers import ApartLimits, Listener, Spare, StoppedError, run_apart
+from acoustic.web.strangers import (
+    ApartLimits,
+    Listener,
+    StoppedError,
+    _started,
+    load_ahead,
+    run_apart,
+)
 
 LIMITS = ApartLimits(memory_bytes=1 << 30, silent_s=30.0, cpu_s=30, writes=False)
 DEAF = Listener(lambda _step: None)
@@ -84,9 +92,15 @@ def send_a_trap(path, tell):
     tell._there.send(Trap(path))
 
 
-def name_start_method(tell):
-    """Tell how this process came to be."""
-    return multiprocessing.get_start_method(allow_none=True), multiprocessing.parent_process().pid
+def name_sockets(tell):
+    """Tell which sockets this process holds."""
+    return sorted(sockets_held())
+
+
+def sockets_held():
+    """Sockets this process holds, by the numbers the system gives them."""
+    held = [one for one in Path("/proc/self/fd").iterdir() if one.is_socket()]
+    return {str(one.readlink()) for one in held}
 
 
 def test_the_answer_comes_from_another_process():
@@ -97,56 +111,36 @@ def test_the_answer_comes_from_another_process():
     assert (steps, parts) == (["counting"], [42])
 
 
-def test_it_is_started_anew_and_no_copy_of_the_server():
-    """A copy would hold the server's socket."""
-    method, parent = run_apart(name_start_method, (), LIMITS, DEAF)
-    assert method == "spawn"
-    assert parent == os.getpid()
+@pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
+def test_it_is_no_copy_of_the_server():
+    """A copy would hold the server's sockets; one opened after others had been made, too."""
+    run_apart(tell_and_give, (1,), LIMITS, DEAF)
+    with socket.create_server(("127.0.0.1", 0)):
+        ours = sockets_held()
+        theirs = set(run_apart(name_sockets, (), LIMITS, DEAF))
+    assert ours
+    assert not ours & theirs
 
 
-def own_children():
-    """Processes started from here that live."""
-    return {one.pid for one in multiprocessing.active_children()}
+def test_one_does_one_piece_of_work():
+    """No stranger's file is opened where another one was."""
+    first = run_apart(tell_and_give, (1,), LIMITS, DEAF)
+    assert run_apart(tell_and_give, (2,), LIMITS, DEAF) != first
 
 
-@pytest.fixture
-def spare():
-    """Give what keeps a process ready."""
-    before = own_children()
-    one = Spare("acoustic.errors", ahead=True)
-    one.prepare()
-    yield one
-    one.stop()
-    assert own_children() == before
-
-
-def test_one_that_is_ready_is_used_once(spare):
-    """No stranger's file is opened where another one was; the next waits by then."""
-    (ready,) = own_children()
-    first = run_apart(tell_and_give, (1,), LIMITS, DEAF, spare)
-    assert first == ready
-    (following,) = own_children()
-    assert following != first
-    assert run_apart(tell_and_give, (2,), LIMITS, DEAF, spare) == following
-
-
-def test_one_that_ended_while_it_waited_is_not_missed(spare):
-    """Another does the work."""
-    (ready,) = own_children()
-    os.kill(ready, signal.SIGKILL)
-    while ready in own_children():
-        time.sleep(0.01)
-    assert run_apart(tell_and_give, (1,), LIMITS, DEAF, spare) != ready
+def test_loading_ahead_leaves_no_process_that_waits():
+    """What was got ready with is gone when it returns."""
+    before = {one.pid for one in multiprocessing.active_children()}
+    load_ahead()
+    assert {one.pid for one in multiprocessing.active_children()} == before
 
 
 def test_one_that_waits_for_a_server_that_broke_ends():
     """It sees the end of the pipe."""
-    spare = Spare(ahead=True)
-    apart = spare.take()
+    apart = _started()
     apart.here.close()
     apart.process.join(20)
     assert apart.process.exitcode == 0
-    spare.stop()
 
 
 @pytest.mark.parametrize("sent", [b"no JSON", b"[]", b'["run", "this"]', b'["trouble", "x"]',
