@@ -5,6 +5,7 @@ What is imported late here is what the processes apart need not load.
 
 import multiprocessing
 import os
+import signal
 import socket
 import sys
 import time
@@ -92,6 +93,11 @@ def send_a_trap(path, tell):
     tell._there.send(Trap(path))
 
 
+def name_what_it_was_copied_from(tell):
+    """Tell the process this one came from."""
+    return os.getppid()
+
+
 def name_sockets(tell):
     """Tell which sockets this process holds."""
     return sorted(sockets_held())
@@ -120,6 +126,17 @@ def test_it_is_no_copy_of_the_server():
         theirs = set(run_apart(name_sockets, (), LIMITS, DEAF))
     assert ours
     assert not ours & theirs
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="each is started anew there")
+def test_what_they_are_copied_from_may_be_lost():
+    """Ended by the system for want of memory, it is started again for the next."""
+    first = run_apart(name_what_it_was_copied_from, (), LIMITS, DEAF)
+    assert first != os.getpid()
+    os.kill(first, signal.SIGKILL)
+    while ") Z " not in Path(f"/proc/{first}/stat").read_text():
+        time.sleep(0.01)
+    assert run_apart(name_what_it_was_copied_from, (), LIMITS, DEAF) not in (first, os.getpid())
 
 
 def test_one_does_one_piece_of_work():
