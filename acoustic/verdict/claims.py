@@ -17,13 +17,14 @@ from acoustic.drive.drive import ExpectedLine
 from acoustic.recording.taken import IN_FRONT, Taken
 from acoustic.verdict.comb_evidence import CombEvidence
 from acoustic.verdict.hot_tones import HotTone
+from acoustic.verdict.lasting import carried_over
 from acoustic.verdict.level_shifts import level_shift_db
 from acoustic.verdict.line_likelihood import (
     LATTICE_STEP,
     VOICE_LEVELS_DB,
     LineTable,
 )
-from acoustic.verdict.noise_prices import HeardNoise, carried_over
+from acoustic.verdict.noise_prices import HeardNoise
 from acoustic.verdict.row_blur import blurred_rows
 from acoustic.verdict.sources import Realm, Voice
 from acoustic.verdict.unknowns import OFFSET_STEP, ShaftGroup
@@ -32,8 +33,6 @@ Floats = NDArray[np.float64]
 
 _LEAST_FACTOR = 0.02
 """A line that is not there where it should be counts at most this much against."""
-_LASTING = 0.85
-"""How far a line's being there carries over from one recording to the next (judgement)."""
 _LEAST_SHIFT = 1e-3
 _PRESENCE_WIDTHS = 2.5
 CRIES = "bursts"
@@ -301,7 +300,7 @@ def _updated_presence(
     posterior = seen / (seen + (1.0 - presence) + 1e-12)
     sd = max(offset_blur, _LEAST_SHIFT) / OFFSET_STEP
     posterior = blurred_rows(posterior, sd, _PRESENCE_WIDTHS)
-    return np.asarray(_LASTING * posterior + (1.0 - _LASTING) * line.probability)
+    return carried_over(posterior, line.probability)
 
 
 def _hot_tone_at(places: NDArray[np.intp], hot: Sequence[HotTone]) -> NDArray[np.intp]:

@@ -15,11 +15,10 @@ import numpy as np
 from acoustic.evidence.chirps import NOISE as CHIRPS
 from acoustic.evidence.findings import NoiseFinding
 from acoustic.tables.rows import Noise
+from acoustic.verdict.lasting import carried_over
 
 _MOST_NAT = 8.0
 """No single noise finding counts more than this either way."""
-LASTING = 0.85
-"""How far it carries over from one recording to the next that a noise is made (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +79,6 @@ def heard_noises(
             gain = (ratio - price) / price
             heard.append(HeardNoise(name, recording, first + len(heard), gain, most))
     return heard
-
-
-def carried_over(believed: float, usual: float) -> float:
-    """Chance in the next recording of what was there in this one with the chance `believed`."""
-    return LASTING * believed + (1.0 - LASTING) * usual
 
 
 def _elsewhere(row: Noise, ln_ratio: float | None) -> float:

@@ -8,7 +8,7 @@ import pytest
 from acoustic.drive.drive import ExpectedNoise
 from acoustic.evidence.findings import NoiseFinding
 from acoustic.tables.knowledge import load_knowledge
-from acoustic.verdict import noise_prices
+from acoustic.verdict import lasting
 from acoustic.verdict.claims import voice_tables
 from acoustic.verdict.noise_prices import heard_noises
 from acoustic.verdict.sources import part_voices
@@ -43,7 +43,7 @@ def ratios(voice, heard):
 @pytest.mark.parametrize("said", [(4.0,), (3.0, 3.0, 3.0), (2.0, -2.0, 1.0), (-1.5, -1.5)])
 def test_what_lasts_wholly_is_told_as_bayes_rule_has_it(hissing, monkeypatch, said):
     """Made in all recordings or in none, by the fault or else by something elsewhere."""
-    monkeypatch.setattr(noise_prices, "LASTING", 1.0)
+    monkeypatch.setattr(lasting, "LASTING", 1.0)
     every = float(np.exp(sum(said)))
     elsewhere = ROWS["hiss"].elsewhere
     sound = 1 - elsewhere + elsewhere * every
